@@ -1,0 +1,46 @@
+"""Who may see or do what with people and clients; the later apps build on these roots."""
+
+from django.contrib.auth.models import AnonymousUser
+from django.db.models import QuerySet
+
+from accounts.models import Client, Role, User
+from accounts.refusals import NotAllowed
+
+AnyUser = User | AnonymousUser
+
+
+def is_somebody(user: AnyUser) -> bool:
+    """Whether this is a signed-in person who may still sign in."""
+    return bool(user.is_authenticated and user.is_active)
+
+
+def people_visible_to(user: AnyUser) -> QuerySet[User]:
+    """Office sees everybody; others only themselves."""
+    if not is_somebody(user):
+        return User.objects.none()
+    if user.role == Role.OFFICE:
+        return User.objects.all()
+    return User.objects.filter(pk=user.pk)
+
+
+def require_office(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office can do this.")
+
+
+def require_administrator(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but an administrator."""
+    if not (is_somebody(user) and user.role == Role.OFFICE and user.is_administrator):
+        raise NotAllowed("Only an administrator can do this.")
+
+
+def clients_of(user: AnyUser) -> QuerySet[Client]:
+    """Clients a person belongs to by role alone; ``sites.access`` adds those seen through sites."""
+    if not is_somebody(user):
+        return Client.objects.none()
+    if user.role == Role.OFFICE:
+        return Client.objects.all()
+    if user.role == Role.CLIENT_MANAGER:
+        return Client.objects.filter(pk=user.client_id)
+    return Client.objects.none()

@@ -1,0 +1,22 @@
+"""People, clients, rights and the trail."""
+
+from accounts.models.auditor_pass import AuditorPass
+from accounts.models.client import Branch, Client, Company
+from accounts.models.competence import Competence, CompetenceKind
+from accounts.models.invitation import Invitation
+from accounts.models.trail import TrailEntry, TrailStream
+from accounts.models.user import Role, User
+
+__all__ = [
+    "AuditorPass",
+    "Branch",
+    "Client",
+    "Company",
+    "Competence",
+    "CompetenceKind",
+    "Invitation",
+    "Role",
+    "TrailEntry",
+    "TrailStream",
+    "User",
+]

@@ -1,0 +1,5 @@
+"""Tags and filters that every page may use."""
+
+from django import template
+
+register = template.Library()

@@ -1,0 +1,62 @@
+"""Who may see, decide and check what follows from visits."""
+
+from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models.functions import TruncDate
+
+from accounts.access import AnyUser, is_somebody
+from accounts.models import Role
+from accounts.refusals import NotAllowed
+from compliance.models import CorrectiveAction, Flag, SiteFile
+from sites.access import sites_visible_to, valid_pass_sites
+
+
+def actions_visible_to(user: AnyUser) -> QuerySet[CorrectiveAction]:
+    """Actions of visible sites; for an auditor those raised by the end of the pass's period."""
+    if not is_somebody(user):
+        return CorrectiveAction.objects.none()
+    actions = CorrectiveAction.objects.filter(site__in=sites_visible_to(user))
+    if user.role == Role.AUDITOR:
+        within = valid_pass_sites(user).filter(
+            site_id=OuterRef("site_id"), auditor_pass__period_to__gte=OuterRef("raised_on")
+        )
+        return actions.alias(raised_on=TruncDate("raised_at")).filter(Exists(within))
+    return actions
+
+
+def flags_visible_to(user: AnyUser) -> QuerySet[Flag]:
+    """Flags are the office's; those of sites it may not see stay hidden from a branch's people."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        return Flag.objects.none()
+    return Flag.objects.filter(site__in=sites_visible_to(user)) | Flag.objects.filter(site=None)
+
+
+def site_files_visible_to(user: AnyUser) -> QuerySet[SiteFile]:
+    """Site files of visible sites; for an auditor only those within the pass's period."""
+    if not is_somebody(user) or user.role == Role.TECHNICIAN:
+        return SiteFile.objects.none()
+    files = SiteFile.objects.filter(site__in=sites_visible_to(user))
+    if user.role == Role.OFFICE:
+        return files
+    files = files.exclude(audience=Role.OFFICE)
+    if user.role == Role.AUDITOR:
+        within = valid_pass_sites(user).filter(
+            site_id=OuterRef("site_id"),
+            auditor_pass__period_from__lte=OuterRef("period_from"),
+            auditor_pass__period_to__gte=OuterRef("period_to"),
+        )
+        return files.filter(Exists(within), audience=Role.AUDITOR)
+    return files.filter(audience=Role.CLIENT_MANAGER)
+
+
+def require_may_decide(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` for anybody but a manager of the action's client."""
+    if not (is_somebody(user) and user.role == Role.CLIENT_MANAGER):
+        raise NotAllowed("Only the client's manager decides this.")
+    if user.client_id != action.site.client_id:
+        raise NotAllowed("This belongs to another client.")
+
+
+def require_may_check(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but a technician or the office."""
+    if not (is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}):
+        raise NotAllowed("Only a technician or the office checks finished work.")

@@ -1,0 +1,10 @@
+"""Compliance: what follows from a visit, who decided it, what is late, and the proof."""
+
+from django.apps import AppConfig
+
+
+class ComplianceConfig(AppConfig):
+    name = "compliance"
+
+    def ready(self) -> None:
+        from compliance import receivers, verbs  # noqa: F401  (connects receivers, declares verbs)

@@ -1,0 +1,167 @@
+"""What must change, whose move it is, by when, and the ways to do it."""
+
+from uuid import UUID
+
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from accounts.models import User
+from accounts.models.base import Record
+from sites.models import Photo, Site, Zone
+from visits.models import Finding, NotReached, RemedyKind, Visit, WhoseMove
+
+
+class CorrectiveAction(Record):
+    """``number`` counts within the site. Days are in the site's own zone.
+
+    ``revision`` grows whenever what is to be decided changes, so that a decision names what it saw.
+    """
+
+    Kind = RemedyKind
+
+    class State(models.TextChoices):
+        RAISED = "raised", "Raised"
+        PRICED = "priced", "Priced"
+        DECIDED = "decided", "Decided"
+        DONE = "done", "Done"
+        CHECKED = "checked", "Checked"
+        WITHDRAWN = "withdrawn", "Withdrawn"
+
+    OPEN_STATES = (State.RAISED, State.PRICED, State.DECIDED, State.DONE)
+
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="actions")
+    number = models.PositiveIntegerField()
+    zone = models.ForeignKey(
+        Zone, null=True, blank=True, on_delete=models.PROTECT, related_name="actions"
+    )
+    visit = models.ForeignKey(
+        Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="raised_actions"
+    )
+    finding = models.OneToOneField(
+        Finding, null=True, blank=True, on_delete=models.PROTECT, related_name="action"
+    )
+    not_reached = models.OneToOneField(
+        NotReached, null=True, blank=True, on_delete=models.PROTECT, related_name="action"
+    )
+    kind = models.CharField(max_length=20, choices=RemedyKind.choices)
+    title = models.CharField(max_length=160)
+    detail = models.TextField(blank=True)
+    whose_move = models.CharField(max_length=12, choices=WhoseMove.choices)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.RAISED)
+    declined = models.BooleanField(
+        default=False, help_text="Decided: the client turned it down and carries the risk."
+    )
+    due_on = models.DateField()
+    revision = models.PositiveIntegerField(default=1)
+    raised_at = models.DateTimeField()
+    raised_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    priced_at = models.DateTimeField(null=True, blank=True)
+    decided_at = models.DateTimeField(null=True, blank=True)
+    done_at = models.DateTimeField(null=True, blank=True)
+    done_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    done_note = models.TextField(blank=True)
+    checked_at = models.DateTimeField(null=True, blank=True)
+    checked_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    check_note = models.TextField(blank=True)
+    withdrawn_reason = models.CharField(max_length=300, blank=True)
+    internal_note = models.TextField(blank=True, help_text="Never shown to the client.")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["site", "number"], name="action_number_once_per_site"),
+            models.CheckConstraint(
+                condition=~Q(state="withdrawn") | ~Q(withdrawn_reason=""),
+                name="action_withdrawn_has_reason",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state__in=["done", "checked"]) | Q(done_at__isnull=False),
+                name="action_done_has_instant",
+            ),
+            models.CheckConstraint(
+                condition=~Q(declined=True) | Q(state__in=["decided", "withdrawn"]),
+                name="action_declined_is_decided",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["state", "due_on"], name="action_state_due"),
+            models.Index(fields=["site", "state"], name="action_site_state"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Action {self.number}: {self.title}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("compliance:action", args=[self.pk])
+
+
+class ActionOption(Record):
+    """One way to answer an action. Money is in the company's currency."""
+
+    class Kind(models.TextChoices):
+        LASTING = "lasting", "Lasting work"
+        INTERIM = "interim", "Interim fix"
+        CARRY_ON = "carry_on", "Carry on treating"
+
+    action = models.ForeignKey(CorrectiveAction, on_delete=models.PROTECT, related_name="options")
+    position = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    description = models.TextField()
+    cost_once = models.DecimalField(
+        "cost now", max_digits=10, decimal_places=2, validators=[MinValueValidator(0)]
+    )
+    cost_monthly = models.DecimalField(
+        "cost each month", max_digits=10, decimal_places=2, validators=[MinValueValidator(0)]
+    )
+    life_years = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How long it is expected to last."
+    )
+    remaining_risk = models.TextField(blank=True, help_text="What stays at risk.")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["action", "position"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="option_position_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(cost_once__gte=0) & Q(cost_monthly__gte=0),
+                name="option_cost_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.description[:60]}"
+
+    @property
+    def trail_site_id(self) -> UUID:
+        return self.action.site_id
+
+
+class ActionPhoto(models.Model):
+    """A photo that shows an action before or after the work."""
+
+    class Moment(models.TextChoices):
+        BEFORE = "before", "Before"
+        AFTER = "after", "After"
+
+    action = models.ForeignKey(CorrectiveAction, on_delete=models.PROTECT, related_name="shown_by")
+    photo = models.ForeignKey(Photo, on_delete=models.PROTECT, related_name="+")
+    moment = models.CharField(max_length=6, choices=Moment.choices)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["action", "photo"], name="action_photo_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_moment_display()}: {self.photo}"

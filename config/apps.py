@@ -1,0 +1,7 @@
+"""The installation as an app, so that its commands are found."""
+
+from django.apps import AppConfig
+
+
+class ConfigConfig(AppConfig):
+    name = "config"

@@ -1,0 +1,269 @@
+"""Every setting of an installation, read from the environment; docs/operations.md lists them."""
+
+import secrets
+from pathlib import Path
+
+from csp.constants import NONE, SELF
+
+from config import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+
+# --- where and as what this installation runs ---------------------------------------------------
+PRODUCTION = env.text("KICKPLATE_ENV", "embedded") == "production"
+DATA_DIR = Path(env.text("KICKPLATE_DATA_DIR", str(BASE_DIR / "var"))).absolute()
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+BASE_URL = env.text("KICKPLATE_BASE_URL", "http://127.0.0.1:8000")
+DEBUG = env.yes("KICKPLATE_DEBUG", False)
+ALLOWED_HOSTS = env.words("KICKPLATE_ALLOWED_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
+
+
+def _secret_key() -> str:
+    """The key from the environment or, embedded only, one made at the first start and kept."""
+    given = env.text("KICKPLATE_SECRET_KEY")
+    if given or PRODUCTION:
+        return given
+    kept = DATA_DIR / "secret_key"
+    if not kept.exists():
+        kept.touch(mode=0o600)
+        kept.write_text(secrets.token_urlsafe(50))
+    return kept.read_text()
+
+
+SECRET_KEY = _secret_key()
+
+INSTALLED_APPS = [
+    "accounts",
+    "sites",
+    "visits",
+    "compliance",
+    "config",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.humanize",
+    "django.contrib.messages",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "django.forms",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
+    "csp",
+    "django_filters",
+    "django_htmx",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "knox",
+    "rest_framework",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "accounts.middleware.SecondFactorMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "allauth.usersessions.middleware.UserSessionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "accounts.middleware.RefusalMiddleware",
+    "accounts.middleware.PrivatePagesMiddleware",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+            "builtins": ["accounts.templatetags.kickplate"],
+        },
+    }
+]
+FORM_RENDERER = "config.forms.KickplateRenderer"
+
+# --- database, cache, files ---------------------------------------------------------------------
+DATABASES = {
+    "default": env.database(env.text("DATABASE_URL", f"sqlite:///{DATA_DIR / 'kickplate.sqlite3'}"))
+}
+REDIS_URL = env.text("REDIS_URL")
+CACHES = {
+    "default": (
+        {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+        if REDIS_URL
+        else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "kickplate"}
+    )
+}
+STORAGES = {
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"location": DATA_DIR / "files"},
+    },
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.ManifestStaticFilesStorage"}
+    if PRODUCTION
+    else {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+FILE_UPLOAD_PERMISSIONS = 0o640
+DATA_UPLOAD_MAX_MEMORY_SIZE = 3_000_000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 3000
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+WHITENOISE_USE_FINDERS = not PRODUCTION
+
+# --- language and time --------------------------------------------------------------------------
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = True
+
+# --- people and sign-in -------------------------------------------------------------------------
+AUTH_USER_MODEL = "accounts.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "home"
+ACCOUNT_ADAPTER = "accounts.adapter.ClosedAdapter"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_SESSION_REMEMBER = True  # a phone that restarts must not be signed out in a cellar
+ACCOUNT_PREVENT_ENUMERATION = True
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 600
+ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
+ACCOUNT_RATE_LIMITS = {
+    "login": "30/m/ip",
+    "login_failed": "10/m/ip,5/5m/key",
+    "reset_password": "20/m/ip,5/m/key",
+}
+ALLAUTH_TRUSTED_PROXY_COUNT = env.whole("KICKPLATE_PROXIES", 0)
+MFA_ADAPTER = "accounts.adapter.SecondFactorAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PRODUCTION
+SECOND_FACTOR_REQUIRED_FOR_OFFICE = env.yes("KICKPLATE_OFFICE_SECOND_FACTOR", PRODUCTION)
+INVITATION_DAYS = 7
+
+# --- cookies, transport, policy -----------------------------------------------------------------
+SESSION_COOKIE_NAME = "__Host-sid" if PRODUCTION else "sid"
+CSRF_COOKIE_NAME = "__Host-csrf" if PRODUCTION else "csrf"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
+SESSION_COOKIE_HTTPONLY = True
+CSRF_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = 14 * 86400
+CSRF_TRUSTED_ORIGINS = [BASE_URL] if PRODUCTION else []
+CSRF_FAILURE_VIEW = "config.views.csrf_failure"
+SECURE_SSL_REDIRECT = PRODUCTION
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PRODUCTION else None
+SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "blob:", "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "worker-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "object-src": [NONE],
+    }
+}
+
+# --- e-mail -------------------------------------------------------------------------------------
+EMAIL_HOST = env.text("KICKPLATE_SMTP_HOST")
+EMAIL_PORT = env.whole("KICKPLATE_SMTP_PORT", 587)
+EMAIL_HOST_USER = env.text("KICKPLATE_SMTP_USER")
+EMAIL_HOST_PASSWORD = env.text("KICKPLATE_SMTP_PASSWORD")
+EMAIL_USE_TLS = env.yes("KICKPLATE_SMTP_TLS", True)
+EMAIL_TIMEOUT = 20
+# Without a mail server, letters are written as files, where they can be read.
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend"
+    if EMAIL_HOST
+    else "django.core.mail.backends.filebased.EmailBackend"
+)
+EMAIL_FILE_PATH = DATA_DIR / "mail"
+DEFAULT_FROM_EMAIL = env.text("KICKPLATE_MAIL_FROM", "Kickplate <kickplate@localhost>")
+
+# --- jobs ---------------------------------------------------------------------------------------
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TIMEZONE = "UTC"
+
+# --- interface for programs ---------------------------------------------------------------------
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "knox.auth.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_PAGINATION_CLASS": "accounts.api.paging.Pages",
+    "PAGE_SIZE": 50,
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "accounts.api.errors.answer",
+    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
+    "DEFAULT_THROTTLE_RATES": {"user": env.text("KICKPLATE_API_RATE", "1200/min")},
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Kickplate",
+    "DESCRIPTION": "Recurring pest-control contracts for food premises.",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+    "SCHEMA_PATH_PREFIX": "/api/",
+    "COMPONENT_SPLIT_REQUEST": True,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": env.text("KICKPLATE_LOG_LEVEL", "WARNING")},
+}

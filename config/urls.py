@@ -1,0 +1,15 @@
+"""All addresses. Pages by room, the interface for programs under ``/api/``."""
+
+from django.urls import include, path
+
+from config import views
+
+urlpatterns = [
+    path("", views.home, name="home"),
+    path("accounts/", include("allauth.urls")),
+    path("people/", include("accounts.urls")),
+    path("sites/", include("sites.urls")),
+    path("visits/", include("visits.urls")),
+    path("compliance/", include("compliance.urls")),
+    path("api/", include("config.api_urls")),
+]

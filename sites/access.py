@@ -1,0 +1,114 @@
+"""Who may see which sites; all that hangs on a site is filtered by ``sites_visible_to``."""
+
+from datetime import date, timedelta
+
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from accounts.access import AnyUser, is_somebody
+from accounts.models import Client, Role
+from accounts.refusals import NotAllowed
+from sites.models import Contract, Document, Monitor, PassSite, Photo, Site, SitePlan, Zone
+
+TECHNICIAN_DAYS = 31
+
+
+def technician_days(today: date) -> tuple[date, date]:
+    """The first and last day whose visits open a site to the technician they are booked for."""
+    return today - timedelta(days=TECHNICIAN_DAYS), today + timedelta(days=TECHNICIAN_DAYS)
+
+
+def valid_pass_sites(user: AnyUser) -> QuerySet[PassSite]:
+    """The sites named on an auditor's passes that are valid now."""
+    now = timezone.now()
+    return PassSite.objects.filter(
+        auditor_pass__auditor_id=user.pk,
+        auditor_pass__revoked_at__isnull=True,
+        auditor_pass__valid_from__lte=now,
+        auditor_pass__valid_until__gt=now,
+    )
+
+
+def sites_visible_to(user: AnyUser) -> QuerySet[Site]:
+    """The sites a person may look at, without order; empty for nobody and for unknown roles."""
+    sites = Site.objects.all()
+    if not is_somebody(user):
+        return sites.none()
+    if user.role == Role.OFFICE:
+        branches = user.branches.values_list("pk", flat=True)
+        if not branches:
+            return sites
+        return sites.filter(Q(branch__in=list(branches)) | Q(branch=None))
+    if user.role == Role.TECHNICIAN:
+        # "visits" is the reverse name of a later app's key: a subquery, so that no row comes twice.
+        reached = Site.objects.filter(
+            visits__technician_id=user.pk,
+            visits__booked_on__range=technician_days(timezone.now().date()),
+        )
+        return sites.filter(pk__in=reached.values("pk"))
+    if user.role == Role.CLIENT_MANAGER:
+        of_client = sites.filter(client_id=user.client_id)
+        if user.site_grants.exists():
+            return of_client.filter(pk__in=user.site_grants.values("site_id"))
+        return of_client
+    if user.role == Role.AUDITOR:
+        return sites.filter(pk__in=valid_pass_sites(user).values("site_id"))
+    return sites.none()
+
+
+def clients_visible_to(user: AnyUser) -> QuerySet[Client]:
+    """The clients of whom a person may see at least the name."""
+    clients = Client.objects.all()
+    if not is_somebody(user):
+        return clients.none()
+    if user.role == Role.OFFICE:
+        return clients
+    return clients.filter(pk__in=sites_visible_to(user).values("client_id"))
+
+
+def zones_visible_to(user: AnyUser) -> QuerySet[Zone]:
+    """Zones of visible sites."""
+    return Zone.objects.filter(site__in=sites_visible_to(user))
+
+
+def monitors_visible_to(user: AnyUser) -> QuerySet[Monitor]:
+    """Monitors of visible sites."""
+    return Monitor.objects.filter(site__in=sites_visible_to(user))
+
+
+def plans_visible_to(user: AnyUser) -> QuerySet[SitePlan]:
+    """Plans of visible sites."""
+    return SitePlan.objects.filter(site__in=sites_visible_to(user))
+
+
+def photos_visible_to(user: AnyUser) -> QuerySet[Photo]:
+    """Photos of visible sites."""
+    return Photo.objects.filter(site__in=sites_visible_to(user))
+
+
+def contracts_visible_to(user: AnyUser) -> QuerySet[Contract]:
+    """Contracts of visible sites; technicians have no business with prices and terms."""
+    if is_somebody(user) and user.role == Role.TECHNICIAN:
+        return Contract.objects.none()
+    return Contract.objects.filter(site__in=sites_visible_to(user))
+
+
+def documents_visible_to(user: AnyUser) -> QuerySet[Document]:
+    """Documents of visible sites and clients, and the company's own for everybody signed in."""
+    if not is_somebody(user):
+        return Document.objects.none()
+    sites = sites_visible_to(user)
+    if user.role == Role.OFFICE:
+        return Document.objects.filter(
+            Q(site__in=sites) | Q(client__isnull=False) | Q(site=None, client=None)
+        )
+    return Document.objects.filter(
+        Q(site__in=sites) | Q(client__in=sites.values("client_id")) | Q(site=None, client=None),
+        withdrawn_at__isnull=True,
+    )
+
+
+def require_may_keep_sites(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office changes what is on file for a site.")

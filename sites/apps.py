@@ -1,0 +1,10 @@
+"""Sites: what is agreed for a premises, and what is there."""
+
+from django.apps import AppConfig
+
+
+class SitesConfig(AppConfig):
+    name = "sites"
+
+    def ready(self) -> None:
+        from sites import verbs  # noqa: F401  (declares the trail verbs of this app)

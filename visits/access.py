@@ -1,0 +1,93 @@
+"""Who may see and write which visits."""
+
+from django.db.models import Exists, OuterRef, QuerySet
+
+from accounts.access import AnyUser, is_somebody
+from accounts.models import Role
+from accounts.refusals import NotAllowed
+from sites.access import sites_visible_to, valid_pass_sites
+from visits.models import ParkedOperation, Product, Reading, Visit
+
+
+def visits_visible_to(user: AnyUser) -> QuerySet[Visit]:
+    """The visits a person may open, without order.
+
+    Technicians see the visits of the sites that are open to them; client managers the closed ones
+    of their sites; auditors what was closed, missed or called off in the period of their pass.
+    """
+    if not is_somebody(user):
+        return Visit.objects.none()
+    visits = Visit.objects.filter(site__in=sites_visible_to(user))
+    if user.role in {Role.OFFICE, Role.TECHNICIAN}:
+        return visits
+    if user.role == Role.CLIENT_MANAGER:
+        return visits.filter(state=Visit.State.CLOSED)
+    if user.role == Role.AUDITOR:
+        within = valid_pass_sites(user).filter(
+            site_id=OuterRef("site_id"),
+            auditor_pass__period_from__lte=OuterRef("due_on"),
+            auditor_pass__period_to__gte=OuterRef("due_on"),
+        )
+        return visits.filter(
+            Exists(within),
+            state__in=[Visit.State.CLOSED, Visit.State.MISSED, Visit.State.CALLED_OFF],
+        )
+    return visits.none()
+
+
+def visits_writable_by(user: AnyUser) -> QuerySet[Visit]:
+    """The visits a technician may record on: their own, until closed."""
+    if not (is_somebody(user) and user.role == Role.TECHNICIAN):
+        return Visit.objects.none()
+    return visits_visible_to(user).filter(
+        technician_id=user.pk, state__in=[Visit.State.BOOKED, Visit.State.UNDER_WAY]
+    )
+
+
+def readings_visible_to(user: AnyUser) -> QuerySet[Reading]:
+    """Readings of visible visits and, for those who see the site's past, imported ones."""
+    if not is_somebody(user):
+        return Reading.objects.none()
+    readings = Reading.objects.filter(monitor__site__in=sites_visible_to(user))
+    if user.role == Role.CLIENT_MANAGER:
+        return readings.exclude(visit__isnull=False, visit__closed_at__isnull=True)
+    if user.role == Role.AUDITOR:
+        within = valid_pass_sites(user).filter(
+            site_id=OuterRef("monitor__site_id"),
+            auditor_pass__period_from__lte=OuterRef("read_on"),
+            auditor_pass__period_to__gte=OuterRef("read_on"),
+        )
+        return readings.filter(Exists(within)).exclude(
+            visit__isnull=False, visit__closed_at__isnull=True
+        )
+    return readings
+
+
+def products_visible_to(user: AnyUser) -> QuerySet[Product]:
+    """The product register: office and technicians; others meet products in reports only."""
+    if is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}:
+        return Product.objects.all()
+    return Product.objects.none()
+
+
+def parked_visible_to(user: AnyUser) -> QuerySet[ParkedOperation]:
+    """What is to be placed: the office sees all of it, a technician their own."""
+    if not is_somebody(user):
+        return ParkedOperation.objects.none()
+    if user.role == Role.OFFICE:
+        return ParkedOperation.objects.all()
+    return ParkedOperation.objects.filter(person_id=user.pk)
+
+
+def require_may_write(user: AnyUser, visit: Visit) -> None:
+    """Raise ``NotAllowed`` for anybody but the technician the visit is booked for."""
+    if not (is_somebody(user) and user.role == Role.TECHNICIAN):
+        raise NotAllowed("Only the technician records a visit.")
+    if visit.technician_id != user.pk:
+        raise NotAllowed("This visit is booked for somebody else.")
+
+
+def require_may_plan(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office plans visits.")

@@ -1,0 +1,10 @@
+"""Visits: what is due, when it is done, and what was seen and done there."""
+
+from django.apps import AppConfig
+
+
+class VisitsConfig(AppConfig):
+    name = "visits"
+
+    def ready(self) -> None:
+        from visits import receivers, verbs  # noqa: F401  (connects receivers, declares trail verbs)

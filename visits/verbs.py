@@ -1,0 +1,27 @@
+"""The trail verbs of this app."""
+
+from accounts.trail import declare
+
+declare("line.agreed", "agreed a service line")
+declare("line.changed", "changed a service line")
+declare("line.ended", "ended a service line")
+declare("line.rule_changed", "changed a recurrence from one visit on")
+declare("visits.planned", "planned visits that come due")
+declare("visit.added", "added a visit")
+declare("visit.booked", "booked a visit")
+declare("visit.unbooked", "took a visit off the plan")
+declare("visit.moved", "moved a visit's days")
+declare("visit.called_off", "called off a visit")
+declare("visit.missed", "recorded a missed visit")
+declare("call_out.taken", "took a call-out")
+declare("call_out.asked", "asked for a call-out")
+declare("visit.started", "started a visit")
+declare("visit.recorded", "recorded work on a visit")
+declare("visit.closed", "closed a visit")
+declare("visit.amended", "amended a closed visit")
+declare("operation.parked", "kept an operation for the office to place")
+declare("operation.placed", "placed an operation by hand")
+declare("product.added", "added a product")
+declare("product.changed", "changed a product")
+declare("product.withdrawn", "withdrew a product")
+declare("readings.imported", "imported past readings")
