@@ -1,5 +1,6 @@
 """One premises of a client."""
 
+from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -82,6 +83,10 @@ class Site(Record):
     @property
     def zone_info(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
+
+    def day_of(self, instant: datetime) -> date:
+        """The day on the site's own calendar at an instant."""
+        return instant.astimezone(self.zone_info).date()
 
 
 class AccessWindow(Record):

@@ -1,0 +1,1 @@
+"""Reads that pages, papers and programs share; each states its cost."""
