@@ -3,7 +3,7 @@
 from django.contrib.auth.models import AnonymousUser
 from django.db.models import QuerySet
 
-from accounts.models import Client, Role, User
+from accounts.models import Client, Competence, Role, TrailEntry, User
 from accounts.refusals import NotAllowed
 
 AnyUser = User | AnonymousUser
@@ -44,3 +44,31 @@ def clients_of(user: AnyUser) -> QuerySet[Client]:
     if user.role == Role.CLIENT_MANAGER:
         return Client.objects.filter(pk=user.client_id)
     return Client.objects.none()
+
+
+def require_may_invite(user: AnyUser, role: str) -> None:
+    """Raise ``NotAllowed`` unless an administrator asks, or the office for a client's manager."""
+    require_office(user)
+    if role != Role.CLIENT_MANAGER:
+        require_administrator(user)
+
+
+def require_may_manage(user: AnyUser, person: User) -> None:
+    """Raise ``NotAllowed`` unless ``user`` may change what is known of ``person``."""
+    require_may_invite(user, person.role)
+
+
+def competences_visible_to(user: AnyUser) -> QuerySet[Competence]:
+    """The office sees everybody's; a technician their own."""
+    if not is_somebody(user):
+        return Competence.objects.none()
+    if user.role == Role.OFFICE:
+        return Competence.objects.all()
+    return Competence.objects.filter(person_id=user.pk)
+
+
+def trail_visible_to(user: AnyUser) -> QuerySet[TrailEntry]:
+    """The whole trail, for administrators of all branches; others meet it in papers."""
+    if is_somebody(user) and user.is_administrator and not user.branches.exists():
+        return TrailEntry.objects.all()
+    return TrailEntry.objects.none()

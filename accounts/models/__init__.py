@@ -4,6 +4,7 @@ from accounts.models.auditor_pass import AuditorPass
 from accounts.models.client import Branch, Client, Company
 from accounts.models.competence import Competence, CompetenceKind
 from accounts.models.invitation import Invitation
+from accounts.models.letter import Letter
 from accounts.models.trail import TrailEntry, TrailStream
 from accounts.models.user import Role, User
 
@@ -15,6 +16,7 @@ __all__ = [
     "Competence",
     "CompetenceKind",
     "Invitation",
+    "Letter",
     "Role",
     "TrailEntry",
     "TrailStream",
