@@ -56,7 +56,12 @@ class Client(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(Lower("reference"), name="client_reference_once"),
+            models.UniqueConstraint(
+                Lower("reference"),
+                name="client_reference_once",
+                violation_error_code="reference_taken",
+                violation_error_message="Another client has this reference.",
+            ),
         ]
 
     def __str__(self) -> str:

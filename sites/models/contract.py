@@ -38,7 +38,12 @@ class Contract(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["site", "number"], name="contract_number_once"),
+            models.UniqueConstraint(
+                fields=["site", "number"],
+                name="contract_number_once",
+                violation_error_code="number_taken",
+                violation_error_message="This site already has a contract with this number.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(ends_on__isnull=True)
                 | models.Q(ends_on__gte=models.F("starts_on")),

@@ -50,7 +50,12 @@ class Monitor(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["site", "number"], name="monitor_number_once_per_site"),
+            models.UniqueConstraint(
+                fields=["site", "number"],
+                name="monitor_number_once_per_site",
+                violation_error_code="number_taken",
+                violation_error_message="This site has, or had, a monitor with this number.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(number__gte=1), name="monitor_number_positive"
             ),
@@ -58,6 +63,7 @@ class Monitor(Record):
                 condition=models.Q(x__isnull=True, y__isnull=True)
                 | models.Q(x__range=(0, 1), y__range=(0, 1)),
                 name="monitor_position_on_plan",
+                violation_error_message="Give both x and y, each within the plan.",
             ),
             models.CheckConstraint(
                 condition=models.Q(removed_on__isnull=True)

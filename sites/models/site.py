@@ -61,7 +61,12 @@ class Site(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(Lower("reference"), name="site_reference_once"),
+            models.UniqueConstraint(
+                Lower("reference"),
+                name="site_reference_once",
+                violation_error_code="reference_taken",
+                violation_error_message="Another site has this reference.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(latitude__isnull=True, longitude__isnull=True)
                 | models.Q(latitude__isnull=False, longitude__isnull=False),
@@ -108,7 +113,12 @@ class AccessWindow(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["site", "weekday", "opens"], name="access_window_once"),
+            models.UniqueConstraint(
+                fields=["site", "weekday", "opens"],
+                name="access_window_once",
+                violation_error_code="window_twice",
+                violation_error_message="This day and time is there twice.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(weekday__lte=6), name="access_window_weekday"
             ),

@@ -61,7 +61,13 @@ class Zone(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint("site", Lower("name"), name="zone_name_once_per_site"),
+            models.UniqueConstraint(
+                "site",
+                Lower("name"),
+                name="zone_name_once_per_site",
+                violation_error_code="name_taken",
+                violation_error_message="This site has, or had, a zone with this name.",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -79,7 +85,13 @@ class Checkpoint(Record):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint("zone", Lower("label"), name="checkpoint_once_per_zone"),
+            models.UniqueConstraint(
+                "zone",
+                Lower("label"),
+                name="checkpoint_once_per_zone",
+                violation_error_code="label_taken",
+                violation_error_message="This zone has a checkpoint with these words.",
+            ),
         ]
 
     def __str__(self) -> str:
