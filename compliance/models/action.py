@@ -71,14 +71,24 @@ class CorrectiveAction(Record):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     check_note = models.TextField(blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_reason = models.CharField(max_length=300, blank=True)
+    work_visit = models.OneToOneField(
+        Visit,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="does_action",
+        help_text="The proofing visit that was planned once the client ordered the work.",
+    )
     internal_note = models.TextField(blank=True, help_text="Never shown to the client.")
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["site", "number"], name="action_number_once_per_site"),
             models.CheckConstraint(
-                condition=~Q(state="withdrawn") | ~Q(withdrawn_reason=""),
+                condition=~Q(state="withdrawn")
+                | (~Q(withdrawn_reason="") & Q(withdrawn_at__isnull=False)),
                 name="action_withdrawn_has_reason",
             ),
             models.CheckConstraint(

@@ -33,7 +33,7 @@ class SignOff(Record):
     content = models.TextField()
     content_hash = models.CharField(max_length=64)
     method = models.CharField(
-        max_length=20, help_text="How the person was known: password, passkey."
+        max_length=20, help_text="How the person was known: password, passkey, signed_in."
     )
 
     class Meta:
