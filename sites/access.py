@@ -6,7 +6,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from accounts.access import AnyUser, is_somebody
-from accounts.models import Client, Role
+from accounts.models import AuditorPass, Client, Role
 from accounts.refusals import NotAllowed
 from sites.models import Contract, Document, Monitor, PassSite, Photo, Site, SitePlan, Zone
 
@@ -108,7 +108,27 @@ def documents_visible_to(user: AnyUser) -> QuerySet[Document]:
     )
 
 
+def passes_visible_to(user: AnyUser) -> QuerySet[AuditorPass]:
+    """The office sees every pass, an auditor their own, a client's manager those on their sites."""
+    if not is_somebody(user):
+        return AuditorPass.objects.none()
+    if user.role == Role.OFFICE:
+        return AuditorPass.objects.all()
+    if user.role == Role.AUDITOR:
+        return AuditorPass.objects.filter(auditor_id=user.pk)
+    if user.role == Role.CLIENT_MANAGER:
+        named = PassSite.objects.filter(site__in=sites_visible_to(user))
+        return AuditorPass.objects.filter(pk__in=named.values("auditor_pass_id"))
+    return AuditorPass.objects.none()
+
+
 def require_may_keep_sites(user: AnyUser) -> None:
     """Raise ``NotAllowed`` for anybody but the office."""
     if not (is_somebody(user) and user.role == Role.OFFICE):
         raise NotAllowed("Only the office changes what is on file for a site.")
+
+
+def require_may_add_photos(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for auditors, who change nothing."""
+    if not (is_somebody(user) and user.role != Role.AUDITOR):
+        raise NotAllowed("An auditor's pass is for reading only.")
