@@ -8,6 +8,7 @@ from accounts.models import Role
 from accounts.refusals import NotAllowed
 from compliance.models import CorrectiveAction, Flag, SiteFile
 from sites.access import sites_visible_to, valid_pass_sites
+from visits.models import WhoseMove
 
 
 def actions_visible_to(user: AnyUser) -> QuerySet[CorrectiveAction]:
@@ -48,12 +49,35 @@ def site_files_visible_to(user: AnyUser) -> QuerySet[SiteFile]:
     return files.filter(audience=Role.CLIENT_MANAGER)
 
 
+def require_may_keep(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` for anybody but an office person who sees the action's site."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office keeps the record of actions.")
+    if not sites_visible_to(user).filter(pk=action.site_id).exists():
+        raise NotAllowed("This site belongs to another branch.")
+
+
 def require_may_decide(user: AnyUser, action: CorrectiveAction) -> None:
-    """Raise ``NotAllowed`` for anybody but a manager of the action's client."""
+    """Raise ``NotAllowed`` for anybody but a manager of the action's client who has this site."""
     if not (is_somebody(user) and user.role == Role.CLIENT_MANAGER):
         raise NotAllowed("Only the client's manager decides this.")
-    if user.client_id != action.site.client_id:
-        raise NotAllowed("This belongs to another client.")
+    if not sites_visible_to(user).filter(pk=action.site_id).exists():
+        raise NotAllowed("This site is not one of yours.")
+
+
+def require_may_report_done(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` unless the work is this person's to report.
+
+    The office and technicians report any; a client's manager what is not ours to do.
+    """
+    if not (is_somebody(user) and user.role != Role.AUDITOR):
+        raise NotAllowed("An auditor's pass is for reading.")
+    if user.role != Role.CLIENT_MANAGER:
+        return
+    if not sites_visible_to(user).filter(pk=action.site_id).exists():
+        raise NotAllowed("This site is not one of yours.")
+    if action.whose_move == WhoseMove.US:
+        raise NotAllowed("This work is ours; we report it done.")
 
 
 def require_may_check(user: AnyUser) -> None:

@@ -60,6 +60,9 @@ class CorrectiveAction(Record):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     priced_at = models.DateTimeField(null=True, blank=True)
+    priced_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     decided_at = models.DateTimeField(null=True, blank=True)
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(

@@ -1,0 +1,1 @@
+"""Reads that more than one caller needs; each says what it costs."""

@@ -1,0 +1,821 @@
+"""Verbs of a corrective action: raised, priced, decided, done, checked, or withdrawn.
+
+Each locks the action and looks at its state again. ``at`` is now unless said; days are in the
+site's own zone. Refusals say what stands in the way and who can move it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from accounts.models import Role, User
+from accounts.refusals import Changed, Unusable, WrongState
+from accounts.trail import record
+from compliance.access import (
+    require_may_check,
+    require_may_decide,
+    require_may_keep,
+    require_may_report_done,
+)
+from compliance.models import ActionOption, ActionPhoto, CorrectiveAction, Decision, SignOff
+from compliance.queries.not_reached import (
+    access_to_ask_for,
+    findings_to_answer,
+    visits_without_their_actions,
+)
+from compliance.queries.sheets import USUAL_YEARS, sheet_of
+from compliance.services.signing import SIGNED_IN, Proof, prove_by_password, sign
+from sites.models import Photo, Site, Zone
+from sites.services.sites import site_to_keep
+from visits.models import Finding, NotReached, Visit, WhoseMove
+
+Kind = CorrectiveAction.Kind
+State = CorrectiveAction.State
+
+# How many days an action is given, by the urgency of its finding. Ours; no source.
+DUE_DAYS = {Finding.Urgency.NOW: 2, Finding.Urgency.SOON: 14, Finding.Urgency.LOW: 42}
+FEWEST_OPTIONS, MOST_OPTIONS = 2, 4
+
+# Work that costs the client money beyond the contract waits for options and a decision when it is
+# ours to do; everything else can be done without.
+PRICED_KINDS = {Kind.PROOFING, Kind.REPAIR}
+# What changes the premises can be shown, and is only taken for done with a photo.
+SHOWN_KINDS = {Kind.PROOFING, Kind.REPAIR, Kind.HOUSEKEEPING}
+
+
+@dataclass(frozen=True, slots=True)
+class OptionGiven:
+    """One way to answer an action, as the office gives it."""
+
+    kind: str
+    description: str
+    cost_once: Decimal
+    cost_monthly: Decimal
+    life_years: int | None = None
+    remaining_risk: str = ""
+
+
+def needs_decision(action: CorrectiveAction) -> bool:
+    """Whether the client has to choose among priced options before the work is done."""
+    return action.kind in PRICED_KINDS and action.whose_move == WhoseMove.US
+
+
+# --- raised -------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def raise_action(
+    site_id: UUID,
+    *,
+    by: User,
+    kind: str,
+    title: str,
+    whose_move: str,
+    detail: str = "",
+    due_on: date | None = None,
+    zone_id: UUID | None = None,
+    photo_ids: Sequence[UUID] = (),
+    internal_note: str = "",
+    at: datetime | None = None,
+) -> CorrectiveAction:
+    """Raise an action by hand, as the office. It is due in two weeks unless a day is given.
+
+    Raises ``NotAllowed`` for anybody else, ``WrongState`` for a closed site, ``Unusable``.
+    """
+    at = at or timezone.now()
+    site = site_to_keep(site_id, by=by)
+    if site.closed_on and site.day_of(at) >= site.closed_on:
+        raise WrongState(f"{site} is closed; nothing more is raised there.")
+    action = _raise(
+        site,
+        by=by,
+        at=at,
+        kind=kind,
+        title=_wanted(title, "Say in a few words what must change."),
+        detail=detail.strip(),
+        whose_move=whose_move,
+        due_on=due_on or site.day_of(at) + timedelta(days=DUE_DAYS[Finding.Urgency.SOON]),
+        zone=_zone_of(site, zone_id),
+        internal_note=internal_note.strip(),
+    )
+    _show(action, photo_ids, ActionPhoto.Moment.BEFORE)
+    return action
+
+
+@transaction.atomic
+def raise_actions_of_visit(visit_id: UUID) -> int:
+    """Raise what a closed visit asks for, and say how many actions that were. Safe to repeat.
+
+    One action for each finding with a remedy, and one for each place that the client should have
+    opened and that was not reached twice or more running. They count as raised by the technician
+    when the visit closed; what is urgent is due sooner.
+    """
+    visit = Visit.objects.select_related("site", "technician").get(pk=visit_id)
+    site = _locked_site(visit.site_id)
+    if visit.state != Visit.State.CLOSED or visit.closed_at is None:
+        return 0
+    findings = (
+        findings_to_answer()
+        .filter(visit=visit)
+        .select_related("zone", "checkpoint", "pest")
+        .order_by("at", "pk")
+    )
+    raised = [_raise_from_finding(site, visit, finding) for finding in findings]
+    shut = (
+        access_to_ask_for()
+        .filter(visit=visit)
+        .select_related("zone", "checkpoint", "monitor")
+        .order_by("at", "pk")
+    )
+    raised += [_raise_for_access(site, visit, not_reached) for not_reached in shut]
+    return len(raised)
+
+
+def raise_missing_actions(limit: int = 200) -> int:
+    """Raise the actions of closed visits that have not raised theirs. Safe twice, late, or never.
+
+    It stands behind the signal that a visit was closed. Answers with how many were raised.
+    """
+    waiting = list(visits_without_their_actions().values_list("pk", flat=True)[:limit])
+    return sum(raise_actions_of_visit(visit_id) for visit_id in waiting)
+
+
+def _raise_from_finding(site: Site, visit: Visit, finding: Finding) -> CorrectiveAction:
+    seen = f"{finding.get_kind_display()}: {finding.pest}" if finding.pest else str(finding)
+    remedy = finding.remedy.strip()
+    first_line = (
+        remedy.splitlines()[0] if remedy else f"{finding.get_remedy_kind_display()}: {seen}"
+    )
+    detail = [
+        f"{seen}. {finding.place}".strip() if finding.place else f"{seen}.",
+        finding.note.strip(),
+        remedy if remedy != first_line or len(first_line) > 160 else "",
+    ]
+    action = _raise(
+        site,
+        by=visit.technician,
+        at=visit.closed_at or finding.at,
+        kind=finding.remedy_kind,
+        title=_shortened(first_line),
+        detail="\n".join(part for part in detail if part),
+        whose_move=finding.whose_move,
+        due_on=site.day_of(visit.closed_at or finding.at)
+        + timedelta(days=DUE_DAYS[Finding.Urgency(finding.urgency)]),
+        zone=finding.zone,
+        visit=visit,
+        finding=finding,
+    )
+    photo_ids = list(finding.shown_by.order_by("position", "pk").values_list("photo_id", flat=True))
+    _show(action, photo_ids, ActionPhoto.Moment.BEFORE)
+    return action
+
+
+def _raise_for_access(site: Site, visit: Visit, not_reached: NotReached) -> CorrectiveAction:
+    if not_reached.checkpoint:
+        place = f"{not_reached.checkpoint} ({not_reached.zone})"
+    elif not_reached.monitor:
+        place = f"{not_reached.monitor} ({not_reached.zone})"
+    else:
+        place = str(not_reached.zone)
+    reason = f"Not reached on two or more visits running: {not_reached.get_reason_display()}."
+    return _raise(
+        site,
+        by=visit.technician,
+        at=visit.closed_at or not_reached.at,
+        kind=Kind.ACCESS,
+        title=_shortened(f"Give access to {place}"),
+        detail=f"{reason}\n{not_reached.note}".strip(),
+        whose_move=WhoseMove.CLIENT,
+        due_on=site.day_of(visit.closed_at or not_reached.at)
+        + timedelta(days=DUE_DAYS[Finding.Urgency.SOON]),
+        zone=not_reached.zone,
+        visit=visit,
+        not_reached=not_reached,
+    )
+
+
+def _raise(
+    site: Site,
+    *,
+    by: User | None,
+    at: datetime,
+    kind: str,
+    title: str,
+    detail: str,
+    whose_move: str,
+    due_on: date,
+    zone: Zone | None,
+    visit: Visit | None = None,
+    finding: Finding | None = None,
+    not_reached: NotReached | None = None,
+    internal_note: str = "",
+) -> CorrectiveAction:
+    """Write one action under the site's lock, which keeps its numbers free of gaps and doubles."""
+    last = CorrectiveAction.objects.filter(site=site).aggregate(last=Max("number"))["last"]
+    action = CorrectiveAction.objects.create(
+        site=site,
+        number=(last or 0) + 1,
+        zone=zone,
+        visit=visit,
+        finding=finding,
+        not_reached=not_reached,
+        kind=Kind(kind).value,
+        title=title,
+        detail=detail,
+        whose_move=WhoseMove(whose_move).value,
+        due_on=due_on,
+        raised_at=at,
+        raised_by=by,
+        internal_note=internal_note,
+    )
+    record(
+        by,
+        "action.raised",
+        action,
+        at=at,
+        kind=action.kind,
+        title=title,
+        whose_move=action.whose_move,
+        due=due_on,
+        zone=zone.name if zone else None,
+        visit=visit.pk if visit else None,
+    )
+    return action
+
+
+# --- changed ------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def change_action(
+    action_id: UUID,
+    *,
+    by: User,
+    kind: str,
+    title: str,
+    detail: str,
+    whose_move: str,
+    due_on: date,
+    internal_note: str,
+    zone_id: UUID | None = None,
+) -> CorrectiveAction:
+    """Change an action's words, as the office. What the client has before them gets a new revision.
+
+    Raises ``NotAllowed``, ``Unusable``, and ``WrongState`` if what was decided would be changed: by
+    then only the internal note may be.
+    """
+    action = _locked(action_id)
+    require_may_keep(by, action)
+    new = {
+        "kind": Kind(kind).value,
+        "title": _wanted(title, "Say in a few words what must change."),
+        "detail": detail.strip(),
+        "whose_move": WhoseMove(whose_move).value,
+        "due_on": due_on,
+        "zone_id": zone_id,
+    }
+    shown = {name: value for name, value in new.items() if getattr(action, name) != value}
+    note_changed = action.internal_note != internal_note.strip()
+    if not shown and not note_changed:
+        return action
+    if shown and action.state not in {State.RAISED, State.PRICED}:
+        raise WrongState(
+            f"{action} is {_standing(action)}; its words stay as they were. Price it anew to put "
+            "something else to the client, or withdraw it.",
+            state=action.state,
+        )
+    _zone_of(action.site, zone_id)
+    old = {name: getattr(action, name) for name in shown}
+    for name, value in shown.items():
+        setattr(action, name, value)
+    if shown and action.state == State.PRICED:
+        action.revision += 1
+    action.internal_note = internal_note.strip()
+    action.save(update_fields=[*shown, "revision", "internal_note"])
+    record(
+        by,
+        "action.changed",
+        action,
+        old=old,
+        new=shown,
+        internal_note_changed=note_changed,
+        revision=action.revision,
+    )
+    return action
+
+
+# --- priced -------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def price_action(
+    action_id: UUID,
+    *,
+    by: User,
+    options: Sequence[OptionGiven],
+    seen_revision: int | None = None,
+    at: datetime | None = None,
+) -> CorrectiveAction:
+    """Put two to four priced options to the client, in place of those before.
+
+    Once the client has had something before them, other options are a new revision, and an action
+    that was decided waits for a decision again; the old options and the old decision stay on
+    record. The same options again change nothing. Raises ``NotAllowed`` for anybody but the office,
+    ``WrongState`` once the work is done or the action withdrawn, ``Changed`` if ``seen_revision``
+    is not the current one, ``Unusable`` for options that cannot be chosen among.
+    """
+    at = at or timezone.now()
+    action = _locked(action_id)
+    require_may_keep(by, action)
+    if action.state not in {State.RAISED, State.PRICED, State.DECIDED}:
+        raise WrongState(
+            f"{action} is {_standing(action)}; there is nothing left to price.", state=action.state
+        )
+    if seen_revision is not None and seen_revision != action.revision:
+        raise Changed(
+            "Somebody else put other options to the client meanwhile. Look at them first.",
+            revision=action.revision,
+        )
+    given = [_cleaned(option) for option in options]
+    _require_a_choice(action, given)
+    live = list(action.options.filter(withdrawn_at=None).order_by("position", "pk"))
+    if [_given(option) for option in live] == given:
+        return action
+    action.options.filter(withdrawn_at=None).update(withdrawn_at=at)
+    ActionOption.objects.bulk_create(
+        ActionOption(
+            action=action,
+            position=position,
+            kind=option.kind,
+            description=option.description,
+            cost_once=option.cost_once,
+            cost_monthly=option.cost_monthly,
+            life_years=option.life_years,
+            remaining_risk=option.remaining_risk,
+        )
+        for position, option in enumerate(given, start=1)
+    )
+    was = action.state
+    if was != State.RAISED:
+        action.revision += 1
+    action.state, action.priced_at, action.priced_by = State.PRICED, at, by
+    action.declined, action.decided_at = False, None
+    action.save(
+        update_fields=["state", "priced_at", "priced_by", "declined", "decided_at", "revision"]
+    )
+    record(
+        by,
+        "action.priced",
+        action,
+        at=at,
+        was=was,
+        revision=action.revision,
+        options=[
+            {
+                "kind": option.kind,
+                "description": option.description,
+                "cost_once": option.cost_once,
+                "cost_monthly": option.cost_monthly,
+            }
+            for option in given
+        ],
+    )
+    return action
+
+
+def _cleaned(option: OptionGiven) -> OptionGiven:
+    """The option as it will be kept. Raises ``Unusable``."""
+    if option.kind not in ActionOption.Kind.values:
+        raise Unusable("An option is lasting work, an interim fix or carrying on treating.")
+    if option.cost_once < 0 or option.cost_monthly < 0:
+        raise Unusable("An option costs nothing or more, never less.")
+    if option.life_years is not None and not 1 <= option.life_years <= 50:
+        raise Unusable("Say how many years the work lasts, from 1 to 50, or leave it out.")
+    return OptionGiven(
+        kind=option.kind,
+        description=_wanted(option.description, "Describe what each option is."),
+        cost_once=option.cost_once.quantize(Decimal("0.01")),
+        cost_monthly=option.cost_monthly.quantize(Decimal("0.01")),
+        life_years=option.life_years,
+        remaining_risk=_wanted(
+            option.remaining_risk, "Say for each option what stays at risk, even if it is little."
+        ),
+    )
+
+
+def _given(option: ActionOption) -> OptionGiven:
+    return OptionGiven(
+        kind=option.kind,
+        description=option.description,
+        cost_once=option.cost_once,
+        cost_monthly=option.cost_monthly,
+        life_years=option.life_years,
+        remaining_risk=option.remaining_risk,
+    )
+
+
+def _require_a_choice(action: CorrectiveAction, options: Sequence[OptionGiven]) -> None:
+    if not FEWEST_OPTIONS <= len(options) <= MOST_OPTIONS:
+        raise Unusable(
+            f"Give {FEWEST_OPTIONS} to {MOST_OPTIONS} options, so that there is a choice.",
+            code="options_too_few_or_many",
+        )
+    kinds = {option.kind for option in options}
+    both = {ActionOption.Kind.LASTING, ActionOption.Kind.CARRY_ON}
+    if action.kind == Kind.PROOFING and not both <= kinds:
+        raise Unusable(
+            "Proofing is put to the client as lasting work beside carrying on treating; give both.",
+            code="options_one_sided",
+        )
+
+
+# --- decided ------------------------------------------------------------------------------------
+
+
+def decide_action(
+    action_id: UUID,
+    *,
+    by: User,
+    revision: int,
+    shown_hash: str,
+    outcome: str,
+    option_id: UUID | None = None,
+    reason: str = "",
+    password: str = "",
+    proof: Proof | None = None,
+    years: int = USUAL_YEARS,
+    at: datetime | None = None,
+) -> Decision:
+    """Go ahead with one option, or turn the work down with a reason, as the client's manager.
+
+    ``revision`` and ``shown_hash`` say what was read: the hash of the sheet over so many ``years``.
+    The person is made sure of by ``password``, unless a ``proof`` is given. The same answer sent
+    twice is one decision. Raises ``NotAllowed``, ``WrongPassword``, ``TooManyTries``, ``Changed``
+    if the action is no longer what was read, ``WrongState`` unless it waits for a decision,
+    ``Unusable`` without an option or a reason.
+    """
+    reason = reason.strip()
+    if outcome not in Decision.Outcome.values:
+        raise Unusable("Go ahead with an option, or turn it down.")
+    if outcome == Decision.Outcome.GO_AHEAD and option_id is None:
+        raise Unusable("Choose the option to go ahead with.", code="option_missing")
+    if outcome == Decision.Outcome.DECLINED:
+        option_id = None
+        _wanted(reason, "Say why you turn it down; the reason stays on the record.")
+    # Before the transaction: a password takes a third of a second to check.
+    proof = proof or prove_by_password(by, password)
+    return _decide(
+        action_id,
+        by=by,
+        revision=revision,
+        shown_hash=shown_hash,
+        outcome=outcome,
+        option_id=option_id,
+        reason=reason,
+        proof=proof,
+        years=years,
+        at=at or timezone.now(),
+    )
+
+
+@transaction.atomic
+def _decide(
+    action_id: UUID,
+    *,
+    by: User,
+    revision: int,
+    shown_hash: str,
+    outcome: str,
+    option_id: UUID | None,
+    reason: str,
+    proof: Proof,
+    years: int,
+    at: datetime,
+) -> Decision:
+    action = _locked(action_id)
+    require_may_decide(by, action)
+    answered = (
+        Decision.objects.select_related("sign_off").filter(action=action, revision=revision).first()
+    )
+    if answered:
+        same = (answered.sign_off.person_id, answered.outcome, answered.option_id, answered.reason)
+        if same == (by.pk, outcome, option_id, reason):
+            return answered
+        raise WrongState(
+            f"{answered.sign_off.person_name} has already decided this: "
+            f"{answered.get_outcome_display().lower()}.",
+            state=action.state,
+        )
+    if action.state != State.PRICED:
+        raise WrongState(_not_to_decide(action), state=action.state)
+    sheet = sheet_of(action, years=years)
+    if revision != action.revision or shown_hash != sheet.hash:
+        raise Changed(
+            "This changed while you were reading. Nothing was signed; read it again, then decide.",
+            revision=action.revision,
+        )
+    option = next((one for one in sheet.options if one.pk == option_id), None)
+    if option_id and option is None:
+        raise Unusable("That option is not among those put to you.", code="option_unknown")
+    sign_off = sign(
+        action,
+        by=by,
+        meaning=(
+            SignOff.Meaning.GO_AHEAD
+            if outcome == Decision.Outcome.GO_AHEAD
+            else SignOff.Meaning.DECLINES
+        ),
+        content={
+            "shown": {"facts": sheet.facts, "hash": sheet.hash, "years": years},
+            "answer": {"outcome": outcome, "option": option_id, "reason": reason},
+        },
+        proof=proof,
+        at=at,
+    )
+    decision = Decision.objects.create(
+        action=action,
+        revision=revision,
+        outcome=outcome,
+        option=option,
+        reason=reason,
+        sign_off=sign_off,
+    )
+    action.state, action.decided_at = State.DECIDED, at
+    action.declined = outcome == Decision.Outcome.DECLINED
+    action.save(update_fields=["state", "decided_at", "declined"])
+    record(
+        by,
+        "action.decided",
+        action,
+        at=at,
+        outcome=outcome,
+        option=option_id,
+        reason=reason,
+        revision=revision,
+        signed=sign_off.content_hash,
+        known_by=proof.method,
+    )
+    return decision
+
+
+def _not_to_decide(action: CorrectiveAction) -> str:
+    if action.state == State.RAISED:
+        return f"{action} has no options yet; the office prices it first."
+    return f"{action} is {_standing(action)}; there is nothing to decide."
+
+
+# --- done and checked ---------------------------------------------------------------------------
+
+
+@transaction.atomic
+def report_done(
+    action_id: UUID,
+    *,
+    by: User,
+    note: str,
+    photo_ids: Sequence[UUID] = (),
+    at: datetime | None = None,
+) -> CorrectiveAction:
+    """Report the work done, in words and with photos, as the client, a technician or the office.
+
+    The client reports what is the client's or somebody else's move; our own work is reported by us.
+    A client's report is signed as such. The same report twice is one. Raises ``NotAllowed``,
+    ``WrongState`` while it waits for options or a decision or was turned down, ``Unusable`` without
+    words, or without a photo of what changes the premises.
+    """
+    at = at or timezone.now()
+    action = _locked(action_id)
+    require_may_report_done(by, action)
+    note = _wanted(note, "Say in a few words what was done.")
+    if action.state == State.DONE and (action.done_by_id, action.done_note) == (by.pk, note):
+        return action
+    _require_may_be_done(action)
+    _show(action, photo_ids, ActionPhoto.Moment.AFTER)
+    after = _photos_after(action)
+    if action.kind in SHOWN_KINDS and not after:
+        raise Unusable("Add a photo that shows the finished work.", code="photo_missing")
+    action.state, action.done_at, action.done_by, action.done_note = State.DONE, at, by, note
+    action.save(update_fields=["state", "done_at", "done_by", "done_note"])
+    signed = None
+    if by.role == Role.CLIENT_MANAGER:
+        signed = sign(
+            action,
+            by=by,
+            meaning=SignOff.Meaning.CONFIRMS_DONE,
+            content={"shown": {"facts": _facts(action)}, "done": _done_facts(action, after)},
+            proof=Proof(SIGNED_IN),
+            at=at,
+        )
+    record(
+        by,
+        "action.done",
+        action,
+        at=at,
+        note=note,
+        photos=after,
+        signed=signed.content_hash if signed else None,
+    )
+    return action
+
+
+def check_action(
+    action_id: UUID,
+    *,
+    by: User,
+    note: str = "",
+    password: str = "",
+    proof: Proof | None = None,
+    at: datetime | None = None,
+) -> CorrectiveAction:
+    """Sign that the finished work was looked at and is sound, as a technician or the office.
+
+    Raises ``NotAllowed``, ``WrongPassword``, ``TooManyTries``, ``WrongState`` unless it is done.
+    """
+    require_may_check(by)
+    proof = proof or prove_by_password(by, password)
+    return _check(action_id, by=by, note=note.strip(), proof=proof, at=at or timezone.now())
+
+
+@transaction.atomic
+def _check(action_id: UUID, *, by: User, note: str, proof: Proof, at: datetime) -> CorrectiveAction:
+    action = _locked(action_id)
+    if action.state == State.CHECKED and action.checked_by_id == by.pk:
+        return action
+    if action.state != State.DONE:
+        raise WrongState(
+            f"{action} is {_standing(action)}; it can be checked once it is reported done.",
+            state=action.state,
+        )
+    sign_off = sign(
+        action,
+        by=by,
+        meaning=SignOff.Meaning.CHECKED,
+        content={
+            "shown": {"facts": _facts(action)},
+            "done": _done_facts(action, _photos_after(action)),
+            "check": {"note": note},
+        },
+        proof=proof,
+        at=at,
+    )
+    action.state, action.checked_at, action.checked_by = State.CHECKED, at, by
+    action.check_note = note
+    action.save(update_fields=["state", "checked_at", "checked_by", "check_note"])
+    record(
+        by,
+        "action.checked",
+        action,
+        at=at,
+        note=note,
+        signed=sign_off.content_hash,
+        known_by=proof.method,
+    )
+    return action
+
+
+@transaction.atomic
+def reopen_action(
+    action_id: UUID, *, by: User, reason: str, at: datetime | None = None
+) -> CorrectiveAction:
+    """Send work that was reported done back, with the reason, as a technician or the office.
+
+    A decision that was made for it still stands. Raises ``NotAllowed``, ``WrongState`` unless it is
+    done, ``Unusable`` without a reason.
+    """
+    require_may_check(by)
+    reason = _wanted(reason, "Say what is still to be done.")
+    action = _locked(action_id)
+    if action.state != State.DONE:
+        raise WrongState(
+            f"{action} is {_standing(action)}; only work reported done can be sent back.",
+            state=action.state,
+        )
+    old = {"done_at": action.done_at, "done_note": action.done_note}
+    action.state = State.DECIDED if action.decided_at else State.RAISED
+    action.done_at = action.done_by = None
+    action.done_note = ""
+    action.save(update_fields=["state", "done_at", "done_by", "done_note"])
+    record(by, "action.reopened", action, at=at, reason=reason, old=old)
+    return action
+
+
+@transaction.atomic
+def withdraw_action(
+    action_id: UUID, *, by: User, reason: str, at: datetime | None = None
+) -> CorrectiveAction:
+    """Withdraw an action that is no longer wanted, with the reason, as the office.
+
+    Raises ``NotAllowed``, ``WrongState`` once it is checked or withdrawn, ``Unusable``.
+    """
+    reason = _wanted(reason, "Say why it is withdrawn; the reason stays on the record.")
+    if len(reason) > 300:
+        raise Unusable("Keep the reason under 300 characters.", code="reason_too_long")
+    action = _locked(action_id)
+    require_may_keep(by, action)
+    if action.state not in CorrectiveAction.OPEN_STATES:
+        raise WrongState(f"{action} is {_standing(action)}; that is final.", state=action.state)
+    was = action.state
+    action.state, action.withdrawn_reason = State.WITHDRAWN, reason
+    action.withdrawn_at = at or timezone.now()
+    action.save(update_fields=["state", "withdrawn_reason", "withdrawn_at"])
+    record(by, "action.withdrawn", action, at=at, reason=reason, was=was)
+    return action
+
+
+# --- what the verbs share -----------------------------------------------------------------------
+
+
+def _locked_site(site_id: UUID) -> Site:
+    """The site, locked, so that two actions never take the same number."""
+    return Site.objects.select_for_update(no_key=True).get(pk=site_id)
+
+
+def _locked(action_id: UUID) -> CorrectiveAction:
+    return (
+        CorrectiveAction.objects.select_for_update(of=("self",))
+        .select_related("site__client", "zone", "visit")
+        .get(pk=action_id)
+    )
+
+
+def _zone_of(site: Site, zone_id: UUID | None) -> Zone | None:
+    if zone_id is None:
+        return None
+    zone = Zone.objects.filter(pk=zone_id, site=site).first()
+    if zone is None:
+        raise Unusable("That zone belongs to another site.", code="zone_elsewhere")
+    return zone
+
+
+def _show(action: CorrectiveAction, photo_ids: Sequence[UUID], moment: str) -> None:
+    """Put photos beside an action. Raises ``Unusable`` for photos of another site."""
+    photos = Photo.objects.filter(pk__in=photo_ids, site=action.site_id)
+    if len(photos) != len(set(photo_ids)):
+        raise Unusable("A photo belongs to another site.", code="photo_elsewhere")
+    ActionPhoto.objects.bulk_create(
+        [ActionPhoto(action=action, photo=photo, moment=moment) for photo in photos],
+        ignore_conflicts=True,
+    )
+
+
+def _photos_after(action: CorrectiveAction) -> list[str]:
+    """What the photos of the finished work contain, as hashes."""
+    return list(
+        ActionPhoto.objects.filter(action=action, moment=ActionPhoto.Moment.AFTER)
+        .order_by("photo__sha256")
+        .values_list("photo__sha256", flat=True)
+    )
+
+
+def _facts(action: CorrectiveAction) -> dict[str, Any]:
+    return sheet_of(action).facts
+
+
+def _done_facts(action: CorrectiveAction, photos: list[str]) -> dict[str, Any]:
+    return {
+        "at": action.done_at,
+        "by": action.done_by.name if action.done_by else None,
+        "note": action.done_note,
+        "photos_after": photos,
+    }
+
+
+def _require_may_be_done(action: CorrectiveAction) -> None:
+    """Raise ``WrongState`` unless the work may be reported done as things stand."""
+    if action.state == State.DECIDED and not action.declined:
+        return
+    if action.state == State.RAISED and not needs_decision(action):
+        return
+    if action.state == State.RAISED:
+        sentence = f"{action} has no options yet; the office prices it, then the client decides."
+    elif action.state == State.PRICED:
+        sentence = f"{action} waits for the client's decision."
+    else:
+        sentence = f"{action} is {_standing(action)}; there is nothing to report."
+    raise WrongState(sentence, state=action.state)
+
+
+def _standing(action: CorrectiveAction) -> str:
+    """How the action stands, in words."""
+    if action.declined and action.state == State.DECIDED:
+        return "turned down"
+    return action.get_state_display().lower()
+
+
+def _wanted(text: str, sentence: str) -> str:
+    text = text.strip()
+    if not text:
+        raise Unusable(sentence, code="text_missing")
+    return text
+
+
+def _shortened(text: str) -> str:
+    """At most the 160 characters that a title holds, cut at a word."""
+    return text if len(text) <= 160 else f"{text[:159].rsplit(' ', 1)[0]}…"
