@@ -1,5 +1,7 @@
 """Who may see or do what with people and clients; the later apps build on these roots."""
 
+from typing import TypeGuard
+
 from django.contrib.auth.models import AnonymousUser
 from django.db.models import QuerySet
 
@@ -9,7 +11,7 @@ from accounts.refusals import NotAllowed
 AnyUser = User | AnonymousUser
 
 
-def is_somebody(user: AnyUser) -> bool:
+def is_somebody(user: AnyUser) -> TypeGuard[User]:
     """Whether this is a signed-in person who may still sign in."""
     return bool(user.is_authenticated and user.is_active)
 
@@ -41,7 +43,7 @@ def clients_of(user: AnyUser) -> QuerySet[Client]:
         return Client.objects.none()
     if user.role == Role.OFFICE:
         return Client.objects.all()
-    if user.role == Role.CLIENT_MANAGER:
+    if user.role == Role.CLIENT_MANAGER and user.client_id:
         return Client.objects.filter(pk=user.client_id)
     return Client.objects.none()
 

@@ -46,7 +46,7 @@ def sites_visible_to(user: AnyUser) -> QuerySet[Site]:
             visits__booked_on__range=technician_days(timezone.now().date()),
         )
         return sites.filter(pk__in=reached.values("pk"))
-    if user.role == Role.CLIENT_MANAGER:
+    if user.role == Role.CLIENT_MANAGER and user.client_id:
         of_client = sites.filter(client_id=user.client_id)
         if user.site_grants.exists():
             return of_client.filter(pk__in=user.site_grants.values("site_id"))
