@@ -331,6 +331,58 @@ def add_visit(
     Raises ``NotAllowed`` or ``Unusable``; call-outs have their own verb.
     """
     require_may_plan(by)
+    return _add_visit(
+        site_id,
+        by=by,
+        kind=kind,
+        due_on=due_on,
+        opens_on=opens_on,
+        closes_on=closes_on,
+        minutes=minutes,
+        office_note=office_note,
+        follows_id=follows_id,
+    )
+
+
+@transaction.atomic
+def add_ordered_visit(
+    site_id: UUID,
+    *,
+    due_on: date,
+    opens_on: date,
+    closes_on: date,
+    minutes: int,
+    office_note: str,
+) -> Visit:
+    """Add the proofing visit that a client ordered; a job does so, in nobody's name.
+
+    Raises ``Unusable``, or ``WrongState`` once the site is closed.
+    """
+    return _add_visit(
+        site_id,
+        by=None,
+        kind=Visit.Kind.PROOFING,
+        due_on=due_on,
+        opens_on=opens_on,
+        closes_on=closes_on,
+        minutes=minutes,
+        office_note=office_note,
+        follows_id=None,
+    )
+
+
+def _add_visit(
+    site_id: UUID,
+    *,
+    by: User | None,
+    kind: str,
+    due_on: date,
+    opens_on: date,
+    closes_on: date,
+    minutes: int,
+    office_note: str,
+    follows_id: UUID | None,
+) -> Visit:
     site = Site.objects.select_for_update(no_key=True).get(pk=site_id)
     if kind not in Visit.Kind.values or kind == Visit.Kind.CALL_OUT:
         raise Unusable("Take a call-out instead; it has a deadline.", code="kind_not_addable")
