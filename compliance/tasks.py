@@ -7,7 +7,7 @@ from compliance.services import actions, ordered_work
 
 @shared_task
 def raise_missing_actions() -> int:
-    """Raise the actions of closed visits that have not raised theirs. Safe twice, late, or never."""
+    """Raise the actions that closed visits ask for. Safe twice, late, or never."""
     return actions.raise_missing_actions()
 
 
