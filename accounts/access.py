@@ -60,6 +60,15 @@ def require_may_manage(user: AnyUser, person: User) -> None:
     require_may_invite(user, person.role)
 
 
+def may_manage(user: AnyUser, person: User) -> bool:
+    """Whether ``require_may_manage`` would let it pass: for pages that offer it."""
+    try:
+        require_may_manage(user, person)
+    except NotAllowed:
+        return False
+    return True
+
+
 def competences_visible_to(user: AnyUser) -> QuerySet[Competence]:
     """The office sees everybody's; a technician their own."""
     if not is_somebody(user):

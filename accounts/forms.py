@@ -108,6 +108,20 @@ class ChangePerson(forms.Form):
             del self.fields["branches"], self.fields["is_administrator"]
 
 
+class FilterPeople(forms.Form):
+    """Which people a list shows."""
+
+    q = forms.CharField(required=False, label="Name or e-mail")
+    role = forms.ChoiceField(required=False, choices=[("", "Every role"), *Role.choices])
+
+
+class FilterTrail(forms.Form):
+    """Which entries of the trail a list shows."""
+
+    q = forms.CharField(required=False, label="About")
+    chain = forms.CharField(required=False, help_text="company, or site: and its number.")
+
+
 class StopPerson(forms.Form):
     """Why somebody may no longer sign in."""
 

@@ -1,6 +1,9 @@
 """Reads of people and the trail that more than one page needs."""
 
+from datetime import date, timedelta
+
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
+from django.utils import timezone
 
 from accounts.models import Competence, Invitation, User
 
@@ -31,3 +34,9 @@ def competences_listed(competences: QuerySet[Competence]) -> QuerySet[Competence
     return competences.select_related("person", "kind").order_by(
         F("valid_until").asc(nulls_last=True), "person__name", "pk"
     )
+
+
+def competence_days() -> dict[str, date]:
+    """``today`` and the day up to which a competence counts as about to lapse. No query."""
+    today = timezone.now().date()
+    return {"today": today, "soon": today + timedelta(days=60)}

@@ -8,25 +8,9 @@ from django.utils import timezone
 
 from accounts.models import TrailEntry, TrailStream, User
 from accounts.sealing import NOTHING_BEFORE, canonical, chained, plain
+from accounts.trail_words import sentence_of
 
 COMPANY_STREAM = "company"
-
-_sentences: dict[str, str] = {}
-
-
-def declare(verb: str, sentence: str) -> None:
-    """Make a verb known. ``sentence`` finishes "Somebody …", for example "closed the visit"."""
-    _sentences[verb] = sentence
-
-
-def sentence_of(verb: str) -> str:
-    """The words for a verb; raises ``KeyError`` for an unknown one."""
-    return _sentences[verb]
-
-
-def declared() -> dict[str, str]:
-    """All verbs with their sentences."""
-    return dict(_sentences)
 
 
 def stream_of(target: models.Model) -> str:

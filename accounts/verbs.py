@@ -1,6 +1,6 @@
 """The trail verbs of this app."""
 
-from accounts.trail import declare
+from accounts.trail_words import declare
 
 declare("person.invited", "invited a person")
 declare("person.joined", "took up an invitation")

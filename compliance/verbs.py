@@ -1,6 +1,6 @@
 """The trail verbs of this app."""
 
-from accounts.trail import declare
+from accounts.trail_words import declare
 
 declare("action.raised", "raised an action")
 declare("action.changed", "changed an action")

@@ -1,6 +1,6 @@
 """The trail verbs of this app."""
 
-from accounts.trail import declare
+from accounts.trail_words import declare
 
 declare("site.added", "added a site")
 declare("site.changed", "changed a site")
@@ -34,6 +34,9 @@ declare("document.added", "added a document")
 declare("document.replaced", "replaced a document")
 declare("document.withdrawn", "withdrew a document")
 declare("photo.added", "added a photo")
+declare("import.received", "sent in a spreadsheet")
+declare("import.accepted", "accepted a spreadsheet")
+declare("site.imported", "imported rows of a site")
 declare("import.checked", "checked a spreadsheet")
 declare("import.applied", "imported a spreadsheet")
 declare("import.dropped", "dropped a spreadsheet")

@@ -1,6 +1,6 @@
 """The trail verbs of this app."""
 
-from accounts.trail import declare
+from accounts.trail_words import declare
 
 declare("line.agreed", "agreed a service line")
 declare("line.changed", "changed a service line")

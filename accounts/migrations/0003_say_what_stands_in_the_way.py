@@ -5,15 +5,19 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('accounts', '0002_letters'),
+        ("accounts", "0002_letters"),
     ]
 
     operations = [
         migrations.AlterConstraint(
-            model_name='client',
-            name='client_reference_once',
-            constraint=models.UniqueConstraint(django.db.models.functions.text.Lower('reference'), name='client_reference_once', violation_error_code='reference_taken', violation_error_message='Another client has this reference.'),
+            model_name="client",
+            name="client_reference_once",
+            constraint=models.UniqueConstraint(
+                django.db.models.functions.text.Lower("reference"),
+                name="client_reference_once",
+                violation_error_code="reference_taken",
+                violation_error_message="Another client has this reference.",
+            ),
         ),
     ]

@@ -5,6 +5,7 @@ from typing import Any, NoReturn
 from django.db import models
 
 from accounts.models.user import User
+from accounts.trail_words import sentence_of
 
 
 class TrailStream(models.Model):
@@ -69,6 +70,11 @@ class TrailEntry(models.Model):
 
     def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         raise TypeError("the trail is append-only")
+
+    @property
+    def sentence(self) -> str:
+        """What was done, in words that can follow a name."""
+        return sentence_of(self.verb)
 
     def sealed_facts(self) -> dict[str, Any]:
         """Everything that the seal covers, apart from the seal before it."""

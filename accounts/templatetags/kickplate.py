@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -99,6 +100,8 @@ TONES: Mapping[str, str] = {
     "outside": "unknown",
     "unknown": "unknown",
 }
+
+ICON_IS_SILENT = SafeString(' aria-hidden="true"')
 
 CURRENCY_SIGNS: Mapping[str, str] = {"GBP": "£", "EUR": "€", "USD": "$"}
 
@@ -222,10 +225,17 @@ def money(amount: Decimal | int | float | None, currency: str = "GBP") -> str:
 @register.simple_tag
 def icon(name: str, label: str = "", css_class: str = "") -> SafeString:
     """One of the drawings in templates/icons; silent unless it gets a label of its own."""
-    return render_to_string(
-        "components/icon.html",
-        {"drawing": f"icons/{name}.svg", "label": label, "css_class": css_class},
+    return format_html(
+        '<svg class="icon{}" viewBox="0 0 24 24" width="20" height="20"{}>{}</svg>',
+        f" {css_class}" if css_class else "",
+        format_html(' role="img" aria-label="{}"', label) if label else ICON_IS_SILENT,
+        _drawing(name),
     )
+
+
+@cache
+def _drawing(name: str) -> SafeString:
+    return SafeString(render_to_string(f"icons/{name}.svg").strip())
 
 
 @register.filter

@@ -28,6 +28,7 @@ def competences(request: HttpRequest) -> HttpResponse:
         "page": Paginator(held, 50).get_page(request.GET.get("page")),
         "kinds": CompetenceKind.objects.order_by("name", "pk")[:200],
         "form": form,
+        **queries.competence_days(),
     }
     return render(
         request, "accounts/competences.html", context, status=422 if form.is_bound else 200
@@ -38,7 +39,10 @@ def competences(request: HttpRequest) -> HttpResponse:
 def my_competences(request: HttpRequest) -> HttpResponse:
     """A technician's own."""
     held = access.competences_visible_to(request.user).filter(person_id=request.user.pk)
-    context = {"competences": queries.competences_listed(held)[:200]}
+    context = {
+        "competences": queries.competences_listed(held)[:200],
+        **queries.competence_days(),
+    }
     return render(request, "accounts/my_competences.html", context)
 
 

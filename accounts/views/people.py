@@ -12,8 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from accounts import access, queries
-from accounts.forms import AddCompetence, ChangePerson, Invite, Join, StopPerson
-from accounts.models import Role
+from accounts.forms import ChangePerson, FilterPeople, Invite, Join, StopPerson
 from accounts.refusals import Refused
 from accounts.services import people as services
 
@@ -22,10 +21,13 @@ from accounts.services import people as services
 def people(request: HttpRequest) -> HttpResponse:
     """Everybody, fifty a page."""
     access.require_office(request.user)
-    text, role = request.GET.get("q", "").strip(), request.GET.get("role", "")
-    found = queries.people_found(queries.people_listed(), text=text, role=role)
+    filters = FilterPeople(request.GET)
+    wanted = filters.cleaned_data if filters.is_valid() else {}
+    found = queries.people_found(
+        queries.people_listed(), text=wanted.get("q", ""), role=wanted.get("role", "")
+    )
     page = Paginator(found, 50).get_page(request.GET.get("page"))
-    context = {"page": page, "text": text, "role": role, "roles": Role.choices}
+    context = {"page": page, "filters": filters}
     return render(request, "accounts/people.html", context)
 
 
@@ -54,9 +56,10 @@ def person(request: HttpRequest, person_id: UUID) -> HttpResponse:
     competences = queries.competences_listed(somebody.competences.all())
     context = {
         "person": somebody,
+        "joined": somebody.has_usable_password(),
+        "may_manage": access.may_manage(request.user, somebody),
         "competences": competences,
-        "add_competence": AddCompetence(),
-        "stop": StopPerson(),
+        **queries.competence_days(),
     }
     return render(request, "accounts/person.html", context)
 
@@ -81,11 +84,12 @@ def invite_again(request: HttpRequest, person_id: UUID) -> HttpResponse:
     return redirect("accounts:person", somebody.pk)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 def stop(request: HttpRequest, person_id: UUID) -> HttpResponse:
     somebody = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
-    form = StopPerson(request.POST)
-    if not form.is_valid():
+    access.require_may_manage(request.user, somebody)
+    form = StopPerson(request.POST or None)
+    if not (request.method == "POST" and form.is_valid()):
         return _form(request, "accounts/person_stop.html", form, person=somebody)
     services.stop_person(somebody.pk, by=request.user, reason=form.cleaned_data["reason"])
     messages.success(request, f"{somebody} can no longer sign in.")

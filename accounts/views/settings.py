@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from knox.models import AuthToken
 
 from accounts import access
-from accounts.forms import ChangeCompany, IssueToken
+from accounts.forms import ChangeCompany, FilterTrail, IssueToken
 from accounts.models import Company, TrailStream
 from accounts.services.company import change_company
 from accounts.services.tokens import issue_token, revoke_token
@@ -54,16 +54,18 @@ def trail(request: HttpRequest) -> HttpResponse:
     """The trail, newest first, with a filter by chain and by word."""
     access.require_administrator(request.user)
     entries = access.trail_visible_to(request.user).order_by("-pk")
-    stream, text = request.GET.get("chain", ""), request.GET.get("q", "").strip()
-    if stream:
-        entries = entries.filter(stream_id=stream)
-    if text:
-        entries = entries.filter(target_label__icontains=text)
+    filters = FilterTrail(request.GET)
+    wanted = filters.cleaned_data if filters.is_valid() else {}
+    chain = wanted.get("chain", "")
+    if chain:
+        entries = entries.filter(stream_id=chain)
+    if wanted.get("q"):
+        entries = entries.filter(target_label__icontains=wanted["q"])
     context = {
         "page": Paginator(entries, 100).get_page(request.GET.get("page")),
-        "chain": stream,
-        "text": text,
-        "head": TrailStream.objects.filter(key=stream).first() if stream else None,
+        "filters": filters,
+        "chain": chain,
+        "head": TrailStream.objects.filter(key=chain).first() if chain else None,
     }
     return render(request, "accounts/trail.html", context)
 
