@@ -25,7 +25,7 @@ def private_file(
     web server that knows ``X-Accel-Redirect`` the server sends the bytes, else this process does.
     Raises ``Http404`` if the stored file is gone.
     """
-    if not file or not file.storage.exists(file.name):
+    if not file.name or not file.storage.exists(file.name):
         raise Http404("the stored file is missing")
     answer: HttpResponseBase
     if settings.ACCEL_PREFIX:
@@ -34,7 +34,8 @@ def private_file(
     else:
         answer = FileResponse(file.open("rb"), content_type=mime)
     shown = inline and mime in SHOWN_IN_PAGES
-    answer["Content-Disposition"] = content_disposition_header(not shown, safe_name(name))
+    disposition = content_disposition_header(not shown, safe_name(name))
+    answer["Content-Disposition"] = disposition or "attachment"
     answer["Content-Security-Policy"] = NOTHING_RUNS
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Cache-Control"] = "private, no-store"

@@ -1,21 +1,30 @@
 """Every setting of an installation, read from the environment; docs/operations.md lists them."""
 
+import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
+from tempfile import NamedTemporaryFile
+from urllib.parse import quote
 
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
-from config import env
+from config import env, schedule
+from config.logs import logging_of
+from config.safety import faults
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 # --- where and as what this installation runs ---------------------------------------------------
-PRODUCTION = env.text("KICKPLATE_ENV", "embedded") == "production"
+PRODUCTION = env.one_of("KICKPLATE_ENV", ("embedded", "production"), "embedded") == "production"
 DATA_DIR = Path(env.text("KICKPLATE_DATA_DIR", str(BASE_DIR / "var"))).absolute()
-DATA_DIR.mkdir(parents=True, exist_ok=True)
-BASE_URL = env.text("KICKPLATE_BASE_URL", "http://127.0.0.1:8000")
+DATA_DIR.mkdir(mode=0o750, parents=True, exist_ok=True)
+BASE_URL = env.text("KICKPLATE_BASE_URL", "http://127.0.0.1:8000").rstrip("/")
 DEBUG = env.yes("KICKPLATE_DEBUG", False)
-ALLOWED_HOSTS = env.words("KICKPLATE_ALLOWED_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
+ALLOWED_HOSTS = env.words(
+    "KICKPLATE_ALLOWED_HOSTS", () if PRODUCTION else ("localhost", "127.0.0.1", "[::1]")
+)
 
 
 def _secret_key() -> str:
@@ -25,12 +34,17 @@ def _secret_key() -> str:
         return given
     kept = DATA_DIR / "secret_key"
     if not kept.exists():
-        kept.touch(mode=0o600)
-        kept.write_text(secrets.token_urlsafe(50))
+        # Two processes may start at once: linking a finished file lets the first one win whole.
+        with NamedTemporaryFile("w", dir=DATA_DIR, prefix=".secret_key") as made:
+            made.write(secrets.token_urlsafe(50))
+            made.flush()
+            with suppress(FileExistsError):
+                os.link(made.name, kept)
     return kept.read_text()
 
 
 SECRET_KEY = _secret_key()
+SECRET_KEY_FALLBACKS = env.words("KICKPLATE_OLD_SECRET_KEYS")
 
 INSTALLED_APPS = [
     "accounts",
@@ -52,6 +66,7 @@ INSTALLED_APPS = [
     "csp",
     "django_filters",
     "django_htmx",
+    "django_structlog",
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "knox",
@@ -61,6 +76,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "config.logs.RequestLog",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -100,12 +116,17 @@ FORM_RENDERER = "config.forms.KickplateRenderer"
 
 # --- database, cache, files ---------------------------------------------------------------------
 DATABASES = {
-    "default": env.database(env.text("DATABASE_URL", f"sqlite:///{DATA_DIR / 'kickplate.sqlite3'}"))
+    "default": env.database("DATABASE_URL", f"sqlite:///{quote(str(DATA_DIR))}/kickplate.sqlite3")
 }
 REDIS_URL = env.text("REDIS_URL")
 CACHES = {
     "default": (
-        {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+        {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": REDIS_URL,
+            "KEY_PREFIX": "kickplate",
+            "OPTIONS": {"socket_connect_timeout": 1, "socket_timeout": 2},
+        }
         if REDIS_URL
         else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "kickplate"}
     )
@@ -115,13 +136,16 @@ STORAGES = {
         "BACKEND": "django.core.files.storage.FileSystemStorage",
         "OPTIONS": {"location": DATA_DIR / "files"},
     },
-    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.ManifestStaticFilesStorage"}
-    if PRODUCTION
-    else {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    "staticfiles": {"BACKEND": "config.static.HashedStatic"},
 }
+# Private files are sent by the web server in front, which maps this prefix to DATA_DIR/files.
+ACCEL_PREFIX = env.text("KICKPLATE_ACCEL_PREFIX")
 FILE_UPLOAD_PERMISSIONS = 0o640
 DATA_UPLOAD_MAX_MEMORY_SIZE = 3_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 3000
+# What may be stored for one site, and sent by one person within a day.
+SITE_STORAGE_MEGABYTES = env.whole("KICKPLATE_SITE_STORAGE_MB", 2000)
+PERSON_DAY_MEGABYTES = env.whole("KICKPLATE_PERSON_DAY_MB", 500)
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
@@ -182,8 +206,10 @@ CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 14 * 86400
 CSRF_TRUSTED_ORIGINS = [BASE_URL] if PRODUCTION else []
+ACCOUNT_DEFAULT_HTTP_PROTOCOL = "https" if PRODUCTION else "http"
 CSRF_FAILURE_VIEW = "config.views.csrf_failure"
 SECURE_SSL_REDIRECT = PRODUCTION
+SECURE_REDIRECT_EXEMPT = [r"^health/"]  # asked from inside, where there is no certificate
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PRODUCTION else None
 SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
@@ -211,7 +237,9 @@ EMAIL_HOST = env.text("KICKPLATE_SMTP_HOST")
 EMAIL_PORT = env.whole("KICKPLATE_SMTP_PORT", 587)
 EMAIL_HOST_USER = env.text("KICKPLATE_SMTP_USER")
 EMAIL_HOST_PASSWORD = env.text("KICKPLATE_SMTP_PASSWORD")
-EMAIL_USE_TLS = env.yes("KICKPLATE_SMTP_TLS", True)
+_smtp_security = env.one_of("KICKPLATE_SMTP_SECURITY", ("starttls", "tls", "none"), "starttls")
+EMAIL_USE_TLS = _smtp_security == "starttls"
+EMAIL_USE_SSL = _smtp_security == "tls"
 EMAIL_TIMEOUT = 20
 # Without a mail server, letters are written as files, where they can be read.
 EMAIL_BACKEND = (
@@ -220,17 +248,47 @@ EMAIL_BACKEND = (
     else "django.core.mail.backends.filebased.EmailBackend"
 )
 EMAIL_FILE_PATH = DATA_DIR / "mail"
-DEFAULT_FROM_EMAIL = env.text("KICKPLATE_MAIL_FROM", "Kickplate <kickplate@localhost>")
+SERVER_EMAIL = DEFAULT_FROM_EMAIL = env.text(
+    "KICKPLATE_MAIL_FROM", "Kickplate <kickplate@localhost>"
+)
 
 # --- jobs ---------------------------------------------------------------------------------------
+WAKE_WORKERS = bool(REDIS_URL)
 CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# A task comes back when its worker has been silent for the visibility timeout, so that must be
+# longer than any task may take; and a click must not wait for a broker that is away.
+CELERY_TASK_SOFT_TIME_LIMIT = 15 * 60
+CELERY_TASK_TIME_LIMIT = 16 * 60
+CELERY_BROKER_TRANSPORT_OPTIONS = (
+    {
+        "visibility_timeout": 3600,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 1,
+        "max_retries": 0,
+        "socket_connect_timeout": 1,
+        "socket_keepalive": True,
+        "health_check_interval": 10,
+        "retry_on_timeout": True,
+        "global_keyprefix": "kickplate:",
+    }
+    if REDIS_URL
+    else {}
+)
+CELERY_TASK_DEFAULT_QUEUE = "sweeps"
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 200
+CELERY_WORKER_MAX_MEMORY_PER_CHILD = 600_000  # kB: papers leave a high-water mark
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TASK_SERIALIZER = "json"
 CELERY_ACCEPT_CONTENT = ["json"]
 CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE = schedule.for_beat()
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat")
 
 # --- interface for programs ---------------------------------------------------------------------
 REST_FRAMEWORK = {
@@ -261,9 +319,27 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["console"], "level": env.text("KICKPLATE_LOG_LEVEL", "WARNING")},
-}
+# --- log and safety -----------------------------------------------------------------------------
+LOGGING = logging_of(
+    level=env.one_of(
+        "KICKPLATE_LOG_LEVEL",
+        ("DEBUG", "INFO", "WARNING", "ERROR"),
+        "INFO" if PRODUCTION else "WARNING",
+    ),
+    lines=env.one_of("KICKPLATE_LOG_LINES", ("json", "plain"), "json" if PRODUCTION else "plain"),
+)
+DJANGO_STRUCTLOG_CELERY_ENABLED = True
+DJANGO_STRUCTLOG_STATUS_START_LOG_LEVEL = 10  # the line at the end says it all
+DJANGO_STRUCTLOG_STATUS_4XX_LOG_LEVEL = 20  # a refusal is an answer, not a fault
+
+if PRODUCTION:
+    _faults = faults(
+        secret_key=SECRET_KEY,
+        debug=DEBUG,
+        hosts=ALLOWED_HOSTS,
+        base_url=BASE_URL,
+        engine=str(DATABASES["default"]["ENGINE"]),
+        redis_url=REDIS_URL,
+    )
+    if _faults:
+        raise ImproperlyConfigured("Kickplate does not start like this.\n- " + "\n- ".join(_faults))

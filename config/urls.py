@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from config import views
+from config import health, views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -12,4 +12,7 @@ urlpatterns = [
     path("visits/", include("visits.urls")),
     path("compliance/", include("compliance.urls")),
     path("api/", include("config.api_urls")),
+    path("health/live", health.live, name="health-live"),
+    path("health/ready", health.ready, name="health-ready"),
+    path("health/jobs", health.jobs, name="health-jobs"),
 ]

@@ -3,6 +3,8 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
+from accounts.http import PersonRequest
+
 LANDING_PAGES = {
     "office": "compliance:today",
     "technician": "visits:my_day",
@@ -11,7 +13,7 @@ LANDING_PAGES = {
 }
 
 
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: PersonRequest) -> HttpResponse:
     """Sends everybody to the one page that answers "what needs me now"."""
     return redirect(LANDING_PAGES[request.user.role])
 
