@@ -22,6 +22,8 @@ def _quick_and_private(settings, tmp_path):
             "BACKEND": "django.core.files.storage.FileSystemStorage",
             "OPTIONS": {"location": tmp_path / "files"},
         },
+        # Plain names: static files collected earlier may be older than these.
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
     }
 
 
