@@ -33,7 +33,10 @@ class Sweep:
         return min(self.every, QUICK_SECONDS) if self.awaited else self.every
 
 
-SWEEPS: tuple[Sweep, ...] = (Sweep("accounts.tasks.send_letters", every=MINUTE, awaited=True),)
+SWEEPS: tuple[Sweep, ...] = (
+    Sweep("accounts.tasks.send_letters", every=MINUTE, awaited=True),
+    Sweep("sites.tasks.work_imports", every=MINUTE, awaited=True),
+)
 
 
 def for_beat() -> dict[str, dict[str, Any]]:

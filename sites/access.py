@@ -8,7 +8,17 @@ from django.utils import timezone
 from accounts.access import AnyUser, is_somebody
 from accounts.models import AuditorPass, Client, Role
 from accounts.refusals import NotAllowed
-from sites.models import Contract, Document, Monitor, PassSite, Photo, Site, SitePlan, Zone
+from sites.models import (
+    Contract,
+    Document,
+    ImportJob,
+    Monitor,
+    PassSite,
+    Photo,
+    Site,
+    SitePlan,
+    Zone,
+)
 
 TECHNICIAN_DAYS = 31
 
@@ -120,6 +130,13 @@ def passes_visible_to(user: AnyUser) -> QuerySet[AuditorPass]:
         named = PassSite.objects.filter(site__in=sites_visible_to(user))
         return AuditorPass.objects.filter(pk__in=named.values("auditor_pass_id"))
     return AuditorPass.objects.none()
+
+
+def imports_visible_to(user: AnyUser) -> QuerySet[ImportJob]:
+    """Spreadsheets that came in: the office's."""
+    if is_somebody(user) and user.role == Role.OFFICE:
+        return ImportJob.objects.all()
+    return ImportJob.objects.none()
 
 
 def require_may_keep_sites(user: AnyUser) -> None:

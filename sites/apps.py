@@ -8,3 +8,7 @@ class SitesConfig(AppConfig):
 
     def ready(self) -> None:
         from sites import verbs  # noqa: F401  (declares the trail verbs of this app)
+        from sites.importing import kept, sheets
+
+        for sheet in (kept.Clients(), kept.Sites(), kept.Zones(), kept.Monitors()):
+            sheets.register(sheet)

@@ -8,3 +8,7 @@ class VisitsConfig(AppConfig):
 
     def ready(self) -> None:
         from visits import receivers, verbs  # noqa: F401  (connects receivers, declares trail verbs)
+        from sites.importing import sheets
+        from visits.importing import Readings
+
+        sheets.register(Readings())
