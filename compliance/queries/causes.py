@@ -1,0 +1,473 @@
+"""What is wrong or late right now: one query for each kind of flag, whatever the size.
+
+Days are judged by each site's own calendar; what belongs to no site (competences, papers of the
+company) by the company's. All in all ``causes_at`` takes as many queries for one site as for a
+thousand.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+from django.urls import reverse
+
+from accounts.models import Company, Competence, Letter
+from compliance.days import SiteDays
+from compliance.models import CorrectiveAction, Flag, SiteFile
+from compliance.queries.not_reached import place_key, standing_not_reached
+from sites.models import Document, Monitor
+from visits.models import Amendment, ParkedOperation, Reading, Treatment, Visit, WhoseMove
+from visits.queries.objections import words_of
+
+# How far ahead and back the flags look, in days and visits. Ours; no source.
+UNBOOKED_DAYS = 7
+STALE_DAYS = 14
+EXPIRY_DAYS = 60
+UNREAD_VISITS = 2
+SHUT_VISITS = 2
+OPEN_HOURS = 24
+LATE_HOURS = 48
+LATE_DAYS = 14
+FAILED_DAYS = 14
+
+Kind = Flag.Kind
+MOVES = {
+    WhoseMove.CLIENT: "It is the client's move",
+    WhoseMove.US: "It is our move",
+    WhoseMove.THIRD_PARTY: "It is somebody else's move",
+}
+READING_KINDS = (Visit.Kind.ROUTINE, Visit.Kind.SURVEY)
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Why a flag stands, what it is about, and the words. ``late_since`` may lie ahead."""
+
+    kind: str
+    subject: str
+    site_id: UUID | None
+    sentence: str
+    link: str
+    late_since: date | None
+
+
+class Moment:
+    """One instant, and what day it is then at each site and at the company."""
+
+    def __init__(self, now: datetime) -> None:
+        self.now = now
+        self.days = SiteDays(now)
+
+    @cached_property
+    def company_day(self) -> date:
+        company = Company.objects.first() or Company()
+        return self.now.astimezone(ZoneInfo(company.time_zone)).date()
+
+
+def causes_at(now: datetime) -> list[Cause]:
+    """Everything that calls for a flag at an instant, one cause per kind and subject."""
+    moment = Moment(now)
+    return [cause for find in FINDERS for cause in find(moment)]
+
+
+def overdue_visits(moment: Moment) -> Iterator[Cause]:
+    """Visits still open though the last day that counts as on time has passed at their site."""
+    late = (
+        _open_visits().exclude(kind=Visit.Kind.CALL_OUT).filter(moment.days.where("closes_on__lt"))
+    )
+    for visit in late:
+        yield _of_visit(
+            Kind.VISIT_OVERDUE,
+            visit,
+            f"{visit.get_kind_display()} at {visit.site} was due by {words_of(visit.closes_on)} "
+            f"and is {_standing(visit)}.",
+            visit.closes_on + timedelta(days=1),
+        )
+
+
+def unbooked_visits(moment: Moment) -> Iterator[Cause]:
+    """Visits whose window opens within a week, or is open, and that nobody is booked for."""
+    waiting = _open_visits().filter(
+        moment.days.where("opens_on__lte", days=UNBOOKED_DAYS),
+        moment.days.where("closes_on__gte"),
+        state=Visit.State.PLANNED,
+    )
+    for visit in waiting:
+        yield _of_visit(
+            Kind.VISIT_UNBOOKED,
+            visit,
+            f"{visit.get_kind_display()} at {visit.site} is due by {words_of(visit.closes_on)} "
+            "and not booked.",
+            visit.opens_on,
+        )
+
+
+def late_call_outs(moment: Moment) -> Iterator[Cause]:
+    """Call-outs that nobody has begun though the time to respond has passed."""
+    late = _open_visits().filter(
+        kind=Visit.Kind.CALL_OUT, started_at=None, respond_by__lt=moment.now
+    )
+    for visit in late:
+        if visit.respond_by is None:  # a call-out always has one; said for the type checker
+            continue
+        deadline = visit.respond_by.astimezone(visit.site.zone_info)
+        yield _of_visit(
+            Kind.CALL_OUT_LATE,
+            visit,
+            f"The call-out at {visit.site} was to be answered by "
+            f"{deadline:%H:%M} on {words_of(deadline.date())}.",
+            deadline.date(),
+        )
+
+
+def overdue_actions(moment: Moment) -> Iterator[Cause]:
+    """Actions past their day that are neither done, turned down nor withdrawn."""
+    late = _actions().filter(
+        moment.days.where("due_on__lt"),
+        state__in=["raised", "priced", "decided"],
+        declined=False,
+    )
+    for action in late:
+        yield _of_action(
+            Kind.ACTION_OVERDUE,
+            action,
+            f"{action} at {action.site} was due by {words_of(action.due_on)} "
+            f"and is {action.get_state_display().lower()}. "
+            f"{MOVES[WhoseMove(action.whose_move)]}.",
+            action.due_on + timedelta(days=1),
+        )
+
+
+def stale_decisions(moment: Moment) -> Iterator[Cause]:
+    """Options that the client has had before them for more than two weeks without an answer."""
+    waiting = _actions().filter(
+        state=CorrectiveAction.State.PRICED,
+        priced_at__lt=moment.now - timedelta(days=STALE_DAYS),
+    )
+    for action in waiting:
+        if action.priced_at is None:
+            continue
+        asked = action.site.day_of(action.priced_at)
+        yield _of_action(
+            Kind.DECISION_STALE,
+            action,
+            f"{action.site.client} has not decided on {action} at {action.site}, "
+            f"put to them on {words_of(asked)}.",
+            asked + timedelta(days=STALE_DAYS),
+        )
+
+
+def unread_monitors(moment: Moment) -> Iterator[Cause]:
+    """Monitors that were not read on the last two closed rounds of their site or more.
+
+    A reading that says "blocked" is no reading.
+    """
+    read = (
+        Reading.objects.filter(monitor=OuterRef("pk"))
+        .exclude(condition=Reading.Condition.BLOCKED)
+        .order_by()
+        .values("monitor")
+        .annotate(last=Max("read_on"))
+        .values("last")
+    )
+    rounds = (
+        Visit.objects.filter(
+            site=OuterRef("site"),
+            state=Visit.State.CLOSED,
+            kind__in=READING_KINDS,
+            booked_on__gt=OuterRef("last_read_on"),
+        )
+        .order_by()
+        .values("site")
+        .annotate(missed=Count("pk"), first=Min("booked_on"))
+    )
+    unread = (
+        Monitor.objects.filter(removed_on=None, site__closed_on=None)
+        .annotate(last_read_on=Coalesce(Subquery(read), F("placed_on")))
+        .annotate(
+            missed=Coalesce(Subquery(rounds.values("missed")), 0),
+            missed_since=Subquery(rounds.values("first")),
+        )
+        .filter(missed__gte=UNREAD_VISITS)
+        .select_related("site", "zone")
+    )
+    for monitor in unread:
+        yield Cause(
+            kind=Kind.MONITOR_UNREAD,
+            subject=f"monitor:{monitor.pk}",
+            site_id=monitor.site_id,
+            sentence=f"{monitor} at {monitor.site} ({monitor.zone}) was not read on the last "
+            f"{monitor.missed} rounds.",
+            link=reverse("sites:monitor", args=[monitor.pk]),
+            late_since=monitor.missed_since,
+        )
+
+
+def expiring_competences(moment: Moment) -> Iterator[Cause]:
+    """Competences of working technicians that lapse within 60 days, or lapsed while work is booked.
+
+    One that was renewed (the same kind, valid for longer) is no cause.
+    """
+    today = moment.company_day
+    renewed = Competence.objects.filter(
+        Q(valid_until=None) | Q(valid_until__gt=OuterRef("valid_until")),
+        person=OuterRef("person"),
+        kind=OuterRef("kind"),
+        withdrawn_on=None,
+    )
+    booked = (
+        Visit.objects.filter(technician=OuterRef("person"), state=Visit.State.BOOKED)
+        .filter(booked_on__gt=OuterRef("valid_until"))
+        .order_by()
+        .values("technician")
+        .annotate(number=Count("pk"))
+        .values("number")
+    )
+    lapsing = (
+        Competence.objects.filter(
+            ~Exists(renewed),
+            withdrawn_on=None,
+            person__is_active=True,
+            valid_until__lte=today + timedelta(days=EXPIRY_DAYS),
+        )
+        .annotate(booked=Coalesce(Subquery(booked), 0))
+        .filter(Q(valid_until__gte=today) | Q(booked__gt=0))
+        .select_related("person", "kind")
+    )
+    for competence in lapsing:
+        if competence.valid_until is None:
+            continue
+        words = "lapsed" if competence.valid_until < today else "lapses"
+        after = f"; {_counted(competence.booked, 'visit')} booked after that"
+        yield Cause(
+            kind=Kind.COMPETENCE_EXPIRING,
+            subject=f"competence:{competence.pk}",
+            site_id=None,
+            sentence=f"{competence.kind} of {competence.person} {words} on "
+            f"{words_of(competence.valid_until)}{after if competence.booked else ''}.",
+            link=reverse("accounts:person", args=[competence.person_id]),
+            late_since=competence.valid_until + timedelta(days=1),
+        )
+
+
+def expiring_documents(moment: Moment) -> Iterator[Cause]:
+    """Papers on file that expire within 60 days or have expired, and that no newer one replaces."""
+    ends = moment.company_day + timedelta(days=EXPIRY_DAYS)
+    expiring = (
+        Document.objects.filter(withdrawn_at=None, replaced_by=None, site__closed_on=None)
+        .filter(
+            moment.days.where("expires_on__lte", days=EXPIRY_DAYS)
+            | Q(site=None, expires_on__lte=ends)
+        )
+        .select_related("site", "client")
+    )
+    for document in expiring:
+        if document.expires_on is None:
+            continue
+        today = moment.days.today(document.site.time_zone) if document.site else moment.company_day
+        words = "expired" if document.expires_on < today else "expires"
+        of = document.site or document.client
+        yield Cause(
+            kind=Kind.DOCUMENT_EXPIRING,
+            subject=f"document:{document.pk}",
+            site_id=document.site_id,
+            sentence=f"{document.get_kind_display()} “{document.title}”"
+            f"{f' of {of}' if of else ''} {words} on {words_of(document.expires_on)}.",
+            link=_documents_of(document),
+            late_since=document.expires_on + timedelta(days=1),
+        )
+
+
+def places_not_reached(moment: Moment) -> Iterator[Cause]:
+    """Places that were not reached on two or more visits running and have not been since."""
+    shut = (
+        standing_not_reached()
+        .filter(visit__site__closed_on=None)
+        .order_by()
+        .values("visit__site", "zone", "checkpoint", "monitor", place=place_key())
+        .annotate(times=Count("pk"), first=Min("visit__booked_on"))
+        .filter(times__gte=SHUT_VISITS)
+        .values_list(
+            "visit__site",
+            "visit__site__name",
+            "zone__name",
+            "checkpoint__label",
+            "monitor__number",
+            "place",
+            "times",
+            "first",
+        )
+    )
+    for site_id, site, zone, checkpoint, monitor, place, times, first in shut:
+        named = checkpoint or (f"Monitor {monitor}" if monitor else None)
+        yield Cause(
+            kind=Kind.NOT_REACHED_AGAIN,
+            subject=f"place:{place}",
+            site_id=site_id,
+            sentence=f"{f'{named} ({zone})' if named else zone} at {site} was not reached on "
+            f"{times} visits running, first on {words_of(first)}.",
+            link=f"{reverse('sites:site', args=[site_id])}#visits",
+            late_since=first,
+        )
+
+
+def operations_to_place(moment: Moment) -> Iterator[Cause]:
+    """Records from phones that could not be applied and that the office has not placed yet."""
+    waiting = ParkedOperation.objects.filter(settled_at=None).select_related(
+        "person", "visit__site"
+    )
+    for parked in waiting:
+        site = parked.visit.site if parked.visit else None
+        yield Cause(
+            kind=Kind.TO_PLACE,
+            subject=f"parked:{parked.pk}",
+            site_id=site.pk if site else None,
+            sentence=f"A record of {parked.person}{f' at {site}' if site else ''} "
+            f"waits to be placed: {parked.reason}",
+            link=reverse("visits:inbox"),
+            late_since=parked.created_at.astimezone(
+                site.zone_info if site else ZoneInfo("UTC")
+            ).date(),
+        )
+
+
+def late_records(moment: Moment) -> Iterator[Cause]:
+    """Visits begun a day ago and not closed, closings that reached us two days late, and treatments
+    without the applicator's licence.
+
+    A late arrival is a fact that nothing mends: it is shown for two weeks. A missing licence stands
+    until an amendment stands beside the visit.
+    """
+    amended = Amendment.objects.filter(visit=OuterRef("visit"))
+    unlicensed = Treatment.objects.filter(
+        ~Exists(amended), visit=OuterRef("pk"), applicator_licence=""
+    )
+    incomplete = (
+        Visit.objects.annotate(unlicensed=Exists(unlicensed))
+        .filter(
+            Q(
+                state=Visit.State.UNDER_WAY,
+                started_at__lt=moment.now - timedelta(hours=OPEN_HOURS),
+            )
+            | Q(
+                state=Visit.State.CLOSED,
+                received_at__gt=F("closed_at") + timedelta(hours=LATE_HOURS),
+                closed_at__gt=moment.now - timedelta(days=LATE_DAYS),
+            )
+            | Q(state=Visit.State.CLOSED, unlicensed=True)
+        )
+        .select_related("site", "technician")
+    )
+    for visit in incomplete:
+        if visit.state == Visit.State.UNDER_WAY and visit.started_at:
+            since = visit.site.day_of(visit.started_at)
+            words = f"was begun on {words_of(since)} and never closed"
+        elif visit.unlicensed:
+            since = visit.site.day_of(visit.closed_at or moment.now)
+            words = "records a treatment without the applicator's licence"
+        else:
+            since = visit.site.day_of(visit.received_at or moment.now)
+            words = f"reached us only on {words_of(since)}"
+        yield _of_visit(
+            Kind.RECORD_LATE, visit, f"{visit} at {visit.site}, {visit.technician}, {words}.", since
+        )
+
+
+def failed_site_files(moment: Moment) -> Iterator[Cause]:
+    """Site files that could not be built, of the last two weeks."""
+    failed = SiteFile.objects.filter(
+        state=SiteFile.State.FAILED, created_at__gt=moment.now - timedelta(days=FAILED_DAYS)
+    ).select_related("site")
+    for site_file in failed:
+        yield Cause(
+            kind=Kind.JOB_FAILED,
+            subject=f"site_file:{site_file.pk}",
+            site_id=site_file.site_id,
+            sentence=f"The site file of {site_file.site} could not be built: {site_file.problem}",
+            link=reverse("compliance:site_file", args=[site_file.pk]),
+            late_since=site_file.site.day_of(site_file.created_at),
+        )
+
+
+def failed_letters(moment: Moment) -> Iterator[Cause]:
+    """Letters that were given up, of the last two weeks."""
+    lost = Letter.objects.filter(given_up_at__gt=moment.now - timedelta(days=FAILED_DAYS))
+    for letter in lost:
+        yield Cause(
+            kind=Kind.JOB_FAILED,
+            subject=f"letter:{letter.pk}",
+            site_id=None,
+            sentence=f"A letter to {letter.to} could not be sent: {letter.problem}",
+            link="",
+            late_since=letter.created_at.date(),
+        )
+
+
+FINDERS: tuple[Callable[[Moment], Iterator[Cause]], ...] = (
+    overdue_visits,
+    unbooked_visits,
+    late_call_outs,
+    overdue_actions,
+    stale_decisions,
+    unread_monitors,
+    expiring_competences,
+    expiring_documents,
+    places_not_reached,
+    operations_to_place,
+    late_records,
+    failed_site_files,
+    failed_letters,
+)
+
+
+def _open_visits() -> QuerySet[Visit]:
+    return Visit.objects.filter(state__in=Visit.OPEN_STATES).select_related("site")
+
+
+def _actions() -> QuerySet[CorrectiveAction]:
+    return CorrectiveAction.objects.filter(site__closed_on=None).select_related("site__client")
+
+
+def _standing(visit: Visit) -> str:
+    if visit.state == Visit.State.BOOKED and visit.booked_on:
+        return f"booked for {words_of(visit.booked_on)}"
+    return "not booked" if visit.state == Visit.State.PLANNED else "not closed"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"1 {noun} is" if number == 1 else f"{number} {noun}s are"
+
+
+def _of_visit(kind: str, visit: Visit, sentence: str, late_since: date) -> Cause:
+    return Cause(
+        kind=kind,
+        subject=f"visit:{visit.pk}",
+        site_id=visit.site_id,
+        sentence=sentence,
+        link=visit.get_absolute_url(),
+        late_since=late_since,
+    )
+
+
+def _of_action(kind: str, action: CorrectiveAction, sentence: str, late_since: date) -> Cause:
+    return Cause(
+        kind=kind,
+        subject=f"action:{action.pk}",
+        site_id=action.site_id,
+        sentence=sentence,
+        link=action.get_absolute_url(),
+        late_since=late_since,
+    )
+
+
+def _documents_of(document: Document) -> str:
+    if document.site_id:
+        return f"{reverse('sites:site', args=[document.site_id])}#documents"
+    if document.client_id:
+        return reverse("sites:client", args=[document.client_id])
+    return reverse("sites:documents")
