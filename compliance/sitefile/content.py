@@ -1,0 +1,533 @@
+"""Everything a site file says, as plain records.
+
+Days are dates in the site's own zone; instants end in ``_at`` and are aware. Kinds, reasons and
+states come in the words that pages show; where a paper must tell them apart, the code stands
+beside the word. Sequences are in the order in which they are printed. A picture is given by its
+name, which is a key of the media that the builder is given.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from enum import Enum
+
+Point = tuple[float, float]
+
+
+class Standing(Enum):
+    """How one thing that is asked for stands."""
+
+    PRESENT = "present"
+    NOT_CURRENT = "not_current"
+    MISSING = "missing"
+
+
+class Outcome(Enum):
+    """What became of a visit that was due."""
+
+    CLOSED = "closed"
+    MISSED = "missed"
+    CALLED_OFF = "called_off"
+    OPEN = "open"
+
+
+@dataclass(frozen=True, slots=True)
+class Company:
+    """The service company, as it is to be reached."""
+
+    name: str
+    address: str = ""
+    phone: str = ""
+    email: str = ""
+    registration: str = ""
+    currency: str = "GBP"
+
+
+@dataclass(frozen=True, slots=True)
+class ContactPerson:
+    """Somebody at the premises. How to reach them stays out of the file."""
+
+    name: str
+    job_title: str = ""
+    is_premises_manager: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFacts:
+    """The premises. ``zone`` is an IANA time zone name."""
+
+    name: str
+    reference: str
+    address: str
+    zone: str
+    client: str
+    client_reference: str = ""
+    client_address: str = ""
+    postcode: str = ""
+    hazards: str = ""
+    entry_times: tuple[str, ...] = ()
+    contacts: tuple[ContactPerson, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """When and for whom the paper was made, and the head of the site's trail at that moment."""
+
+    at: datetime
+    by: str
+    role: str
+    trail_length: int
+    trail_head: str
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceLine:
+    """One recurring service. ``rule`` is the RFC 5545 rule; ``in_words`` says the same."""
+
+    title: str
+    kind: str
+    rule: str
+    in_words: str
+    first_on: date
+    last_on: date | None
+    days_before: int
+    days_after: int
+    minutes: int
+    competences: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Contract:
+    """What was agreed. Prices are not part of the file."""
+
+    number: str
+    starts_on: date
+    ends_on: date | None
+    scope: str
+    response_hours: int
+    lines: tuple[ServiceLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A part of the site, with how many places are looked at in it and at which height."""
+
+    name: str
+    kind: str
+    boundary: str
+    boundary_note: str = ""
+    low: int = 0
+    reach: int = 0
+    overhead: int = 0
+    monitors: int = 0
+    retired_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Competence:
+    """A licence or certificate. Days are inclusive; it does not count from ``withdrawn_on``."""
+
+    kind: str
+    number: str
+    issuer: str
+    valid_from: date
+    valid_until: date | None
+    withdrawn_on: date | None = None
+
+    def is_valid_on(self, day: date) -> bool:
+        """Whether it counted on that day."""
+        return (
+            self.valid_from <= day
+            and (self.valid_until is None or day <= self.valid_until)
+            and (self.withdrawn_on is None or day < self.withdrawn_on)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Attendance:
+    """A day on which a person visited, and the competences that the visit asked for."""
+
+    day: date
+    asked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who worked at the site in the period."""
+
+    name: str
+    role: str
+    competences: tuple[Competence, ...] = ()
+    attended: tuple[Attendance, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A monitor on a plan. ``x`` and ``y`` are fractions of its sides, from the top left."""
+
+    number: int
+    kind_code: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A zone on a plan; corners are fractions of its sides."""
+
+    zone: str
+    corners: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A drawing of the site. ``width`` and ``height`` are in pixels."""
+
+    title: str
+    media: str
+    width: int
+    height: int
+    pins: tuple[Pin, ...] = ()
+    outlines: tuple[Outline, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Monitor:
+    """A numbered device that stood at the site at some time in the period."""
+
+    number: int
+    kind: str
+    kind_code: str
+    zone: str
+    place: str
+    label_code: str
+    placed_on: date
+    removed_on: date | None = None
+    plan: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A picture by its media name, and the hash of the file that is kept."""
+
+    media: str
+    about: str
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something seen, and what was recommended about it."""
+
+    zone: str
+    kind: str
+    urgency: str
+    note: str
+    height: str = ""
+    place: str = ""
+    pest: str = ""
+    count: int | None = None
+    remedy_kind: str = ""
+    remedy: str = ""
+    whose_move: str = ""
+    action_number: int | None = None
+    photos: tuple[Photo, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a monitor showed. No counts means that nothing was caught."""
+
+    monitor: int
+    day: date
+    condition: str
+    condition_code: str
+    counts: tuple[tuple[str, int], ...] = ()
+    bait_taken: str = ""
+    bait_code: str = ""
+    stood_days: int | None = None
+    renewed: bool = False
+    note: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Treatment:
+    """One application of a product, with what regulations ask a record of it to say.
+
+    ``amount`` is of the product itself, never of what was mixed.
+    """
+
+    product: str
+    registration_number: str
+    actives: str
+    target: str
+    method: str
+    zone: str
+    place: str
+    amount: Decimal
+    unit: str
+    started_at: datetime
+    applicator: str
+    authority: str = ""
+    formulation: str = ""
+    batch_number: str = ""
+    equipment: str = ""
+    checkpoint: str = ""
+    situation: str = ""
+    dilution: str = ""
+    area: Decimal | None = None
+    area_unit: str = ""
+    finished_at: datetime | None = None
+    outdoors: bool = False
+    wind_speed: Decimal | None = None
+    wind_direction: str = ""
+    weather: str = ""
+    precautions: str = ""
+    cautions: tuple[str, ...] = ()
+    cautions_confirmed: tuple[str, ...] = ()
+    label_cautions: str = ""
+    re_entry: str = ""
+    applicator_licence: str = ""
+    supervised_person: str = ""
+    note: str = ""
+    is_demo: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NotReached:
+    """A place that could not be looked at on a visit, why, and whose move it is."""
+
+    zone: str
+    what: str
+    reason: str
+    whose_move: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Amendment:
+    """A correction that stands beside a sealed visit."""
+
+    number: int
+    author: str
+    at: datetime
+    about: str
+    correction: str
+    reason: str
+    previous_seal: str
+    seal: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Pen strokes as points from 0 to 1, or a typed name, or why there is none."""
+
+    name: str = ""
+    job_title: str = ""
+    strokes: tuple[tuple[Point, ...], ...] = ()
+    typed: str = ""
+    none_because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """How much of what was due to be looked at was looked at."""
+
+    checkpoints_due: int = 0
+    checkpoints_looked: int = 0
+    monitors_due: int = 0
+    monitors_read: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One visit that was due in the period, and what it recorded if it was closed."""
+
+    outcome: Outcome
+    state: str
+    kind: str
+    due_on: date
+    opens_on: date
+    closes_on: date
+    line: str = ""
+    state_reason: str = ""
+    booked_on: date | None = None
+    technician: str = ""
+    started_at: datetime | None = None
+    closed_at: datetime | None = None
+    received_at: datetime | None = None
+    reported_at: datetime | None = None
+    reported_by: str = ""
+    respond_by: datetime | None = None
+    reported_problem: str = ""
+    summary: str = ""
+    signature: Signature = Signature()
+    coverage: Coverage = Coverage()
+    looked_nothing: int = 0
+    findings: tuple[Finding, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
+    not_reached: tuple[NotReached, ...] = ()
+    amendments: tuple[Amendment, ...] = ()
+    seal_number: int | None = None
+    previous_seal: str = ""
+    seal: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StandingNotReached:
+    """A place that was not reached, over the visits: since when, how often, and whether it is over.
+
+    ``reached_on`` is the day on which it was looked at again, or None while it still waits.
+    """
+
+    zone: str
+    what: str
+    reason: str
+    whose_move: str
+    first_on: date
+    last_on: date
+    times: int
+    reached_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to answer an action. Money is in the company's currency."""
+
+    kind: str
+    description: str
+    cost_once: Decimal
+    cost_monthly: Decimal
+    life_years: int | None = None
+    remaining_risk: str = ""
+    over_years: tuple[tuple[int, Decimal], ...] = ()
+    chosen: bool = False
+    withdrawn: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SignOff:
+    """A named, dated, reasoned acceptance, bound by hash to the exact text accepted."""
+
+    name: str
+    role: str
+    meaning: str
+    at: datetime
+    zone: str
+    method: str
+    content_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The answer to one revision of an action."""
+
+    revision: int
+    outcome: str
+    option: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """What must change, whose move it is and how far it has come."""
+
+    number: int
+    title: str
+    kind: str
+    zone: str
+    whose_move: str
+    state: str
+    is_open: bool
+    raised_at: datetime
+    due_on: date
+    detail: str = ""
+    declined: bool = False
+    raised_by: str = ""
+    from_visit_on: date | None = None
+    revision: int = 1
+    done_at: datetime | None = None
+    done_by: str = ""
+    done_note: str = ""
+    checked_at: datetime | None = None
+    checked_by: str = ""
+    check_note: str = ""
+    withdrawn_reason: str = ""
+    break_even: str = ""
+    options: tuple[Option, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+    sign_offs: tuple[SignOff, ...] = ()
+    photos: tuple[Photo, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A paper on file. ``belongs_to`` says whether it is the site's, the client's or ours."""
+
+    kind: str
+    title: str
+    belongs_to: str
+    issued_on: date | None
+    expires_on: date | None
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One thing that published texts ask to see. ``note`` says what is there or what lacks."""
+
+    item: str
+    asked_by: str
+    standing: Standing
+    note: str = ""
+    anchor: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrailEntry:
+    """One line of the trail. ``sentence`` finishes the name of who did it."""
+
+    number: int
+    at: datetime
+    who: str
+    role: str
+    sentence: str
+    target: str
+    facts: str
+    seal: str
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFile:
+    """The whole record of one site for one period, first and last day included."""
+
+    company: Company
+    site: SiteFacts
+    period_from: date
+    period_to: date
+    made: Made
+    contracts: tuple[Contract, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    people: tuple[Person, ...] = ()
+    plans: tuple[Plan, ...] = ()
+    monitors: tuple[Monitor, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    other_readings: tuple[Reading, ...] = ()
+    not_reached: tuple[StandingNotReached, ...] = ()
+    actions: tuple[Action, ...] = ()
+    documents: tuple[Document, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    trail: tuple[TrailEntry, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class VisitReport:
+    """The report of one closed visit as a paper of its own."""
+
+    company: Company
+    site: SiteFacts
+    made: Made
+    visit: Visit
+    monitors: tuple[Monitor, ...] = ()
