@@ -15,7 +15,7 @@ SECRET_NAMES = re.compile(
     r"pass(word|phrase)|secret|token|authori[sz]ation|cookie|signature|phone|recovery", re.I
 )
 # The parts of an address that are as good as a password: whoever has them may come in.
-SECRET_PARTS = {"token", "key", "uidb36"}
+SECRET_PARTS = re.compile(r"token|secret|^key$|^uidb36$")
 
 Event = MutableMapping[str, Any]
 
@@ -39,7 +39,7 @@ def safe_path(path: str) -> str:
         except Resolver404:
             continue
         for name, value in match.kwargs.items():
-            if name in SECRET_PARTS:
+            if SECRET_PARTS.search(name):
                 path = path.replace(str(value), HIDDEN)
         return path
     first, _, rest = path.lstrip("/").partition("/")

@@ -23,12 +23,13 @@ def faults(
         )
     if debug:
         found.append("KICKPLATE_DEBUG must be off: its error pages show settings and records.")
-    if not hosts or any(host.startswith(("*", ".")) for host in hosts):
+    hosts_are_named = bool(hosts) and not any(host.startswith(("*", ".")) for host in hosts)
+    if not hosts_are_named:
         found.append("KICKPLATE_ALLOWED_HOSTS must name each host this installation answers to.")
     address = urlsplit(base_url)
     if address.scheme != "https" or not address.hostname:
         found.append("KICKPLATE_BASE_URL must be the https:// address that people use.")
-    elif hosts and address.hostname not in hosts:
+    elif hosts_are_named and address.hostname not in hosts:
         found.append("KICKPLATE_BASE_URL must be at one of KICKPLATE_ALLOWED_HOSTS.")
     if not engine.endswith(".postgresql"):
         found.append("DATABASE_URL must be a postgres:// address.")

@@ -4,7 +4,7 @@ import logging
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
-from django.db import DatabaseError, close_old_connections
+from django.db import DatabaseError
 from django.db.models import F
 from django.utils import timezone
 from django.utils.module_loading import import_string
@@ -41,7 +41,6 @@ def note_failure(name: str, problem: str, now: datetime) -> None:
 
 def run_sweep(sweep: Sweep, clock: Callable[[], datetime] = timezone.now) -> bool:
     """Run one sweep here and now, and say whether it went well. An error is logged, not raised."""
-    close_old_connections()
     try:
         import_string(sweep.task)()
         note_success(sweep.name, clock())

@@ -1,14 +1,45 @@
 """What every test may ask for: one person per role, and the trail read back."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pytest
+from django.conf import settings as django_settings
+from django.core.cache import cache
+from django.test import override_settings
 
 from accounts.models import TrailEntry, User
 from tests.builders.accounts import make_auditor, make_manager, make_office, make_technician
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # browser tests run an event loop
+REDIS_URL = os.environ.get("REDIS_URL", "")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave out what needs PostgreSQL and Redis where they are not given."""
+    if not (os.environ.get("DATABASE_URL", "").startswith("postgres") and REDIS_URL):
+        for item in items:
+            if "services" in item.keywords:
+                item.add_marker(pytest.mark.skip(reason="needs bin/test --services"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(worker_id: str) -> Iterator[None]:
+    """One of Redis's databases for each process that runs tests, so that none meets another."""
+    if not REDIS_URL:
+        yield
+        return
+    number = 1 + int(worker_id.removeprefix("gw") if worker_id != "master" else 0)
+    url = f"{REDIS_URL.rpartition('/')[0]}/{number}"
+    own = {**django_settings.CACHES["default"], "LOCATION": url}
+    with override_settings(REDIS_URL=url, CELERY_BROKER_URL=url, CACHES={"default": own}):
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _empty_cache(_own_cache: None) -> None:
+    """Limits on sign-in are counted in the cache; no test may use up another's."""
+    cache.clear()
 
 
 @pytest.fixture(autouse=True)

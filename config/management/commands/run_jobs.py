@@ -8,7 +8,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import connections
+from django.db import close_old_connections, connections
 from django.utils import timezone
 
 from config.models import SweepRun
@@ -55,6 +55,7 @@ class Command(BaseCommand):
             for sweep in timetable.due(timezone.now()):
                 if stop.is_set():
                     break
+                close_old_connections()  # the database may have gone and come back
                 run_sweep(sweep)
                 timetable.ran(sweep, timezone.now())
             stop.wait(LOOK_EVERY_SECONDS)
