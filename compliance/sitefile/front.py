@@ -408,7 +408,7 @@ def _monitor(monitor: Monitor, last: Reading | None) -> tuple[str | Cell, ...]:
     return (
         str(monitor.number),
         monitor.kind,
-        lines(monitor.zone, monitor.place, named("Plan", monitor.plan)),
+        lines(", ".join(filter(None, (monitor.zone, monitor.place))), named("Plan", monitor.plan)),
         Cell(monitor.label_code, "code"),
         days(monitor.placed_on, monitor.removed_on),
         f"{day(last.day)}: {reading_in_words(last)}" if last else "Not read in the period",
