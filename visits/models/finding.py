@@ -64,6 +64,11 @@ class Finding(Record):
     y = models.FloatField(
         null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(1)]
     )
+    awaits = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="Hashes (SHA-256, as sent) of photos that were taken and have not arrived.",
+    )
     at = models.DateTimeField()
 
     class Meta:

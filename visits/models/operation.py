@@ -1,5 +1,7 @@
 """What phones sent: the operations, their answers, and what the office has to place."""
 
+from uuid import UUID
+
 from django.db import models
 
 from accounts.models import User
@@ -35,9 +37,18 @@ class Operation(models.Model):
     received_at = models.DateTimeField(auto_now_add=True)
     verdict = models.CharField(max_length=10, choices=Verdict.choices)
     answer = models.JSONField(default=dict)
+    touches = models.JSONField(
+        default=list, help_text="The places or records it speaks of: a later word stands."
+    )
+    version = models.PositiveIntegerField(
+        null=True, blank=True, help_text="The visit's version after it."
+    )
 
     class Meta:
-        indexes = [models.Index(fields=["visit", "received_at"], name="operation_visit")]
+        indexes = [
+            models.Index(fields=["visit", "received_at"], name="operation_visit"),
+            models.Index(fields=["visit", "device", "seq"], name="operation_visit_seq"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.id}"
@@ -70,3 +81,7 @@ class ParkedOperation(Record):
 
     def __str__(self) -> str:
         return f"To place: {self.reason}"
+
+    @property
+    def trail_site_id(self) -> UUID | None:
+        return self.visit.site_id if self.visit else None

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from accounts.models.base import Record
-from sites.models import Checkpoint, Zone
+from sites.models import Checkpoint, Monitor, Zone
 from visits.models.pest import Pest
 from visits.models.product import Product
 from visits.models.visit import Visit
@@ -40,6 +40,14 @@ class Treatment(Record):
     zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="treatments")
     checkpoint = models.ForeignKey(
         Checkpoint, null=True, blank=True, on_delete=models.PROTECT, related_name="treatments"
+    )
+    monitor = models.ForeignKey(
+        Monitor,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="treatments",
+        help_text="The numbered point at which bait was laid.",
     )
     position = models.PositiveSmallIntegerField(
         default=1, help_text="The order in which places were treated on this visit."

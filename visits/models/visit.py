@@ -84,6 +84,13 @@ class Visit(Record):
     signature_typed = models.CharField(max_length=120, blank=True)
     no_signature_reason = models.CharField(max_length=300, blank=True)
 
+    coverage = models.JSONField(
+        default=dict,
+        blank=True,
+        editable=False,
+        help_text="How many places were due and looked at, counted when it was closed.",
+    )
+
     # What proves it. ``sealed_record`` is the exact text whose chained hash is ``seal``.
     sealed_record = models.TextField(blank=True, editable=False)
     seal = models.CharField(max_length=64, blank=True, editable=False)
@@ -139,3 +146,10 @@ class Visit(Record):
     @property
     def is_open(self) -> bool:
         return self.state in self.OPEN_STATES
+
+    @property
+    def beside_window(self) -> str:
+        """How the day booked misses the due window: early, late, or nothing."""
+        if self.booked_on is None or self.opens_on <= self.booked_on <= self.closes_on:
+            return ""
+        return "early" if self.booked_on < self.opens_on else "late"
