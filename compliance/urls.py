@@ -1,6 +1,20 @@
 """Addresses of this app's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from compliance.views import actions
 
 app_name = "compliance"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("actions/", actions.actions, name="actions"),
+    path("actions.csv", actions.actions_csv, name="actions_csv"),
+    path("actions/new/<uuid:site_id>/", actions.action_new, name="action_new"),
+    path("actions/<uuid:action_id>/", actions.action, name="action"),
+    path("actions/<uuid:action_id>/change/", actions.action_change, name="action_change"),
+    path("actions/<uuid:action_id>/price/", actions.action_price, name="action_price"),
+    path("actions/<uuid:action_id>/decide/", actions.action_decide, name="action_decide"),
+    path("actions/<uuid:action_id>/done/", actions.action_done, name="action_done"),
+    path("actions/<uuid:action_id>/check/", actions.action_check, name="action_check"),
+    path("actions/<uuid:action_id>/reopen/", actions.action_reopen, name="action_reopen"),
+    path("actions/<uuid:action_id>/withdraw/", actions.action_withdraw, name="action_withdraw"),
+]

@@ -11,8 +11,8 @@ from xml.sax.saxutils import escape, quoteattr
 
 from compliance.economics.costs import Comparison, Line
 
-WIDTH, HEIGHT = 480, 300
-LEFT, RIGHT, TOP, BOTTOM = 62, 118, 18, 44
+WIDTH, HEIGHT = 430, 290
+LEFT, RIGHT, TOP, BOTTOM = 56, 134, 18, 44
 LINE_GAP = 17
 PATTERNS = (("2.5", ""), ("2", "7 4"), ("1.6", "2 3"), ("1.6", "10 3 2 3"))
 TICKS = 4

@@ -140,3 +140,41 @@ def figures_of(comparison: Comparison) -> dict[str, Any]:
             "saved": meeting.saved.quantize(CENT),
         },
     }
+
+
+@dataclass(frozen=True, slots=True)
+class YearRow:
+    """What each way has cost by the end of one year; year 0 is the day of the decision."""
+
+    year: int
+    costs: list[Decimal]
+
+
+def by_year(comparison: Comparison) -> list[YearRow]:
+    """The comparison's lines as a table, one row a year."""
+    return [
+        YearRow(year, [line.by_month[year * 12] for line in comparison.lines])
+        for year in range(comparison.years + 1)
+    ]
+
+
+def break_even_in_words(sheet: Sheet) -> str:
+    """Whether and when the way that is dearer now has paid for itself; empty for fewer than two."""
+    meeting = sheet.comparison.break_even
+    if meeting is None:
+        return ""
+    dearer, cheaper = meeting.dearer_now.label, meeting.cheaper_now.label
+    years = sheet.comparison.years
+    if meeting.month is None:
+        more = f"{sheet.currency} {-meeting.saved:,.2f}"
+        return (
+            f"“{dearer}” costs more now than “{cheaper}” and does not pay for itself within "
+            f"{years} {'year' if years == 1 else 'years'}: by then it has cost {more} more."
+        )
+    saved = f"{sheet.currency} {meeting.saved:,.2f}"
+    if meeting.month == 0:
+        return f"“{dearer}” never costs more than “{cheaper}”; by the end it has saved {saved}."
+    return (
+        f"“{dearer}” costs more now than “{cheaper}”, has paid for itself by the end of month "
+        f"{meeting.month} and has saved {saved} by the end."
+    )

@@ -101,7 +101,7 @@ def raise_action(
         title=_wanted(title, "Say in a few words what must change."),
         detail=detail.strip(),
         whose_move=whose_move,
-        due_on=due_on or site.day_of(at) + timedelta(days=DUE_DAYS[Finding.Urgency.SOON]),
+        due_on=due_on or usual_due_day(site, at),
         zone=_zone_of(site, zone_id),
         internal_note=internal_note.strip(),
     )
@@ -193,8 +193,7 @@ def _raise_for_access(site: Site, visit: Visit, not_reached: NotReached) -> Corr
         title=_shortened(f"Give access to {place}"),
         detail=f"{reason}\n{not_reached.note}".strip(),
         whose_move=WhoseMove.CLIENT,
-        due_on=site.day_of(visit.closed_at or not_reached.at)
-        + timedelta(days=DUE_DAYS[Finding.Urgency.SOON]),
+        due_on=usual_due_day(site, visit.closed_at or not_reached.at),
         zone=not_reached.zone,
         visit=visit,
         not_reached=not_reached,
@@ -819,3 +818,8 @@ def _wanted(text: str, sentence: str) -> str:
 def _shortened(text: str) -> str:
     """At most the 160 characters that a title holds, cut at a word."""
     return text if len(text) <= 160 else f"{text[:159].rsplit(' ', 1)[0]}…"
+
+
+def usual_due_day(site: Site, at: datetime) -> date:
+    """The day by which an action raised now is due unless a day is given."""
+    return site.day_of(at) + timedelta(days=DUE_DAYS[Finding.Urgency.SOON])

@@ -190,8 +190,8 @@ def test_every_line_stays_within_the_drawing(several, horizon):
     for points in re.findall(r'points="([^"]*)"', picture):
         for pair in points.split():
             x, y = map(float, pair.split(","))
-            assert 0 <= x <= 480
-            assert 17.9 <= y <= 256.1
+            assert 56 <= x <= 430 - 134
+            assert 17.9 <= y <= 246.1
 
 
 def test_a_picture_of_nothing_is_refused():

@@ -1,0 +1,360 @@
+"""What may be typed about actions, flags and decisions. Forms check shape; services decide."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any, cast
+from uuid import UUID
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.db.models import QuerySet
+
+from accounts.forms import DayInput
+from accounts.models import User
+from accounts.refusals import Refused
+from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
+from compliance.models import ActionOption, CorrectiveAction, Decision, Flag
+from compliance.queries.actions import OPEN, STATE_FILTERS
+from compliance.queries.sheets import USUAL_YEARS, Sheet
+from compliance.services.actions import FEWEST_OPTIONS, MOST_OPTIONS, OptionGiven
+from compliance.services.signing import Proof, prove_by_password
+from sites.models import Site, Zone
+from visits.models import WhoseMove
+
+MOST_PHOTOS = 6
+DECLINE = "decline"
+
+
+class FewLines(forms.Textarea):
+    """A few lines of text."""
+
+    def __init__(self, rows: int = 3) -> None:
+        super().__init__({"rows": rows})
+
+
+class PhotosInput(forms.ClearableFileInput):
+    """Chooses several photos, or takes one with the phone's camera."""
+
+    allow_multiple_selected = True
+
+    def __init__(self) -> None:
+        super().__init__({"accept": "image/*"})
+
+
+class PhotosField(forms.FileField):
+    """Several files as one field; what is in them is looked at when they are kept."""
+
+    widget = PhotosInput
+
+    def clean(self, data: Any, initial: Any = None) -> "list[UploadedFile[bytes]]":
+        given = data if isinstance(data, list | tuple) else [data] if data else []
+        if len(given) > MOST_PHOTOS:
+            raise ValidationError(f"Choose at most {MOST_PHOTOS} photos.")
+        return [super(PhotosField, self).clean(one, initial) for one in given]
+
+
+class FilterActions(forms.Form):
+    """What the list of actions is narrowed to; it lives in the address."""
+
+    state = forms.ChoiceField(choices=STATE_FILTERS, required=False)
+    kind = forms.ChoiceField(
+        choices=[("", "All kinds"), *CorrectiveAction.Kind.choices], required=False
+    )
+    site = forms.ModelChoiceField(Site.objects.none(), required=False, empty_label="All sites")
+    overdue = forms.BooleanField(required=False, label="Overdue only")
+
+    def __init__(self, data: Any, *, sites: QuerySet[Site]) -> None:
+        super().__init__({"state": OPEN, **data.dict()})
+        self.fields["site"].queryset = sites.order_by("name", "pk")  # type: ignore[attr-defined]
+
+    def wanted(self) -> dict[str, Any]:
+        """What to look for; what cannot be read narrows nothing, and the page says so."""
+        self.is_valid()
+        told = self.cleaned_data
+        return {
+            "state": told.get("state") or OPEN,
+            "kind": told.get("kind", ""),
+            "site": told.get("site"),
+            "overdue": told.get("overdue", False),
+        }
+
+
+class WordAction(forms.Form):
+    """What an action says; for raising one by hand and for changing it."""
+
+    title = forms.CharField(
+        max_length=160, label="What must change", help_text="In a few words, as the client reads."
+    )
+    kind = forms.ChoiceField(choices=CorrectiveAction.Kind.choices)
+    whose_move = forms.ChoiceField(
+        choices=WhoseMove.choices, widget=forms.RadioSelect, label="Whose move it is"
+    )
+    zone = forms.ModelChoiceField(Zone.objects.none(), required=False, empty_label="Whole site")
+    due_on = forms.DateField(label="Due by", widget=DayInput)
+    detail = forms.CharField(required=False, widget=FewLines(5), label="In more words")
+    internal_note = forms.CharField(
+        required=False, widget=FewLines(), help_text="Never shown to the client."
+    )
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        zones = Zone.objects.filter(site=site, retired_on=None).order_by("walk_order", "pk")
+        self.fields["zone"].queryset = zones  # type: ignore[attr-defined]
+
+    def words(self) -> dict[str, Any]:
+        """What was typed, as the services take it."""
+        told = dict(self.cleaned_data)
+        zone = told.pop("zone")
+        return {**told, "zone_id": zone.pk if zone else None}
+
+
+class RaiseAction(WordAction):
+    """An action raised by hand, with photos of how it looks now."""
+
+    photos = PhotosField(required=False, label="Photos of how it looks now")
+
+    def words(self) -> dict[str, Any]:
+        told = super().words()
+        del told["photos"]
+        return told
+
+
+class PriceOption(forms.Form):
+    """One way to answer an action."""
+
+    kind = forms.ChoiceField(choices=ActionOption.Kind.choices)
+    description = forms.CharField(
+        widget=FewLines(), label="What would be done", help_text="As the client reads it."
+    )
+    cost_once = forms.DecimalField(
+        min_value=Decimal(0), max_digits=10, decimal_places=2, label="Cost now"
+    )
+    cost_monthly = forms.DecimalField(
+        min_value=Decimal(0), max_digits=10, decimal_places=2, label="Cost each month"
+    )
+    life_years = forms.IntegerField(
+        min_value=1,
+        max_value=50,
+        required=False,
+        label="Lasts, in years",
+        help_text="Left out: nothing wears out.",
+    )
+    remaining_risk = forms.CharField(
+        widget=FewLines(2), label="What stays at risk", help_text="Even if it is little."
+    )
+
+    def has_changed(self) -> bool:
+        """A kind alone is no option: every row shows one."""
+        return any(name != "kind" for name in self.changed_data)
+
+    def given(self) -> OptionGiven:
+        """The option as the service takes it."""
+        return OptionGiven(**self.cleaned_data)
+
+
+class PriceOptionsBase(forms.BaseFormSet):  # type: ignore[type-arg]  # not generic at run time
+    """Two to four options; one that is left wholly empty is no option.
+
+    ``rows`` are first values. They are not the set's own initial data: a row that is emptied is
+    then a row left out, not a mistake.
+    """
+
+    def __init__(self, *args: Any, rows: Sequence[dict[str, Any]] = (), **kwargs: Any) -> None:
+        self._rows = rows
+        super().__init__(*args, **kwargs)
+
+    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
+        kwargs = super().get_form_kwargs(index)
+        if index is not None and index < len(self._rows):
+            return {**kwargs, "initial": self._rows[index]}
+        return kwargs
+
+    def given(self) -> list[OptionGiven]:
+        """The options that were filled in, in their order."""
+        return [form.given() for form in self.forms if form.cleaned_data]
+
+
+PriceOptions = cast(
+    type[PriceOptionsBase],
+    forms.formset_factory(
+        PriceOption,
+        formset=PriceOptionsBase,
+        min_num=FEWEST_OPTIONS,
+        extra=MOST_OPTIONS - FEWEST_OPTIONS,
+        max_num=MOST_OPTIONS,
+        validate_max=True,
+    ),
+)
+
+
+class SeenRevision(forms.Form):
+    """Which revision was read; beside a form that must not act on another."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class Proves(forms.Form):
+    """A form that signs: it asks for the password, unless a passkey was shown a moment ago."""
+
+    password = forms.CharField(
+        label="Your password",
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "current-password"}),
+        help_text="Typed again, so that nobody signs in your name.",
+    )
+
+    proof: Proof
+
+    def __init__(self, *args: Any, person: User, proof: Proof | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._person = person
+        if proof:
+            self.proof = proof
+            del self.fields["password"]
+
+    def clean(self) -> dict[str, Any]:
+        """Checks the password last, and only where all else is right: a try is a try."""
+        told = super().clean() or self.cleaned_data
+        if "password" in self.fields and "password" in told and not self.errors:
+            try:
+                self.proof = prove_by_password(self._person, told["password"])
+            except Refused as refused:
+                self.add_error("password", str(refused))
+        return told
+
+
+class DecideAction(Proves):
+    """The client's answer: one of the options, or no, with the reason. Nothing is chosen before."""
+
+    answer = forms.ChoiceField(
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose one of the options, or turn the work down."},
+    )
+    reason = forms.CharField(
+        required=False,
+        widget=FewLines(),
+        help_text="Needed if you turn the work down. It stays on the record.",
+    )
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    shown_hash = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    years = forms.IntegerField(
+        min_value=SHORTEST_YEARS, max_value=LONGEST_YEARS, widget=forms.HiddenInput
+    )
+    field_order = ("answer", "reason", "password")
+
+    def __init__(self, *args: Any, sheet: Sheet, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._sheet = sheet
+        self.fields["answer"].choices = [  # type: ignore[attr-defined]
+            *((str(option.pk), str(option)) for option in sheet.options),
+            (DECLINE, "Turn it down"),
+        ]
+
+    def clean_reason(self) -> str:
+        reason: str = self.cleaned_data["reason"]
+        if self.cleaned_data.get("answer") == DECLINE and not reason.strip():
+            raise ValidationError("Say why you turn it down.")
+        return reason
+
+    def clean(self) -> dict[str, Any]:
+        """What was read must be what stands: the fields that say so are put right if it is not."""
+        told = self.cleaned_data
+        read = (told.get("revision"), told.get("shown_hash"))
+        if read != (self._sheet.action.revision, self._sheet.hash):
+            self.add_error(
+                None,
+                "This changed while you were reading. Nothing was signed. What you see now is how "
+                "it stands; read it again, then decide.",
+            )
+            self.data = {
+                "answer": "",
+                "reason": self.data.get("reason", ""),
+                "revision": self._sheet.action.revision,
+                "shown_hash": self._sheet.hash,
+                "years": self.data.get("years", USUAL_YEARS),
+            }
+        return super().clean()
+
+    def answered(self) -> dict[str, Any]:
+        """The answer as the service takes it."""
+        told = self.cleaned_data
+        declined = told["answer"] == DECLINE
+        return {
+            "outcome": Decision.Outcome.DECLINED if declined else Decision.Outcome.GO_AHEAD,
+            "option_id": None if declined else UUID(told["answer"]),
+            "reason": told["reason"],
+            "revision": told["revision"],
+            "shown_hash": told["shown_hash"],
+            "years": told["years"],
+            "proof": self.proof,
+        }
+
+
+class ReportDone(forms.Form):
+    """What was done, in words and photos."""
+
+    note = forms.CharField(widget=FewLines(), label="What was done")
+    photos = PhotosField(required=False, label="Photos of the finished work")
+
+
+class CheckAction(Proves):
+    """The finished work was looked at and is sound."""
+
+    note = forms.CharField(required=False, widget=FewLines(), label="What you saw")
+    field_order = ("note", "password")
+
+
+class GiveReason(forms.Form):
+    """A reason that stays on the record."""
+
+    reason = forms.CharField(max_length=300, widget=FewLines())
+
+
+class FilterFlags(forms.Form):
+    """What the list of flags is narrowed to; it lives in the address."""
+
+    STATES = (
+        ("", "Open and acknowledged"),
+        (Flag.State.OPEN, "Open"),
+        (Flag.State.ACKNOWLEDGED, "Acknowledged"),
+        (Flag.State.CLEARED, "Cleared"),
+    )
+
+    state = forms.ChoiceField(choices=STATES, required=False)
+    kind = forms.MultipleChoiceField(choices=Flag.Kind.choices, required=False)
+
+
+class AcknowledgeFlag(forms.Form):
+    """What is being done about a flag."""
+
+    note = forms.CharField(max_length=300, widget=FewLines(2), label="What is being done")
+
+
+class LookOverYears(forms.Form):
+    """Over how many years the costs are compared."""
+
+    years = forms.IntegerField(min_value=SHORTEST_YEARS, max_value=LONGEST_YEARS, required=False)
+
+    def wanted(self) -> int:
+        """The years asked for, or the usual ones where they cannot be read."""
+        self.is_valid()
+        found = self.cleaned_data.get("years")
+        return found if found else USUAL_YEARS
+
+
+def option_rows(options: Sequence[ActionOption]) -> list[dict[str, Any]]:
+    """First values: the options that stand, or a row for each kind that is always wanted."""
+    if options:
+        return [
+            {
+                "kind": option.kind,
+                "description": option.description,
+                "cost_once": option.cost_once,
+                "cost_monthly": option.cost_monthly,
+                "life_years": option.life_years,
+                "remaining_risk": option.remaining_risk,
+            }
+            for option in options
+        ]
+    return [{"kind": ActionOption.Kind.LASTING}, {"kind": ActionOption.Kind.CARRY_ON}]

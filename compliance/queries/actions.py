@@ -1,0 +1,208 @@
+"""Actions for lists and for an action's own page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import BooleanField, Case, IntegerField, Q, QuerySet, Value, When
+
+from accounts.models import Role, TrailEntry, User
+from accounts.sealing import plain
+from accounts.trail_words import sentence_of
+from compliance.days import SiteDays
+from compliance.models import ActionPhoto, CorrectiveAction, Decision, SignOff
+from compliance.queries.sheets import Sheet
+from compliance.services.actions import needs_decision
+from compliance.services.signing import is_whole, shown_facts
+from sites.models import Site
+from visits.models import WhoseMove
+
+State = CorrectiveAction.State
+
+OPEN, DECLINED, ALL = "open", "declined", "all"
+STATE_FILTERS = [
+    (OPEN, "Open"),
+    *State.choices,
+    (DECLINED, "Turned down"),
+    (ALL, "All"),
+]
+# What a signature binds for ever. Names of the client, site and zone may change with the world.
+BOUND_FACTS = (
+    "revision",
+    "kind",
+    "title",
+    "detail",
+    "whose_move",
+    "due_on",
+    "photos_before",
+    "currency",
+    "options",
+)
+
+
+def still_to_do() -> Q:
+    """Actions that somebody still has to do something about; turned down is an answer."""
+    return Q(state__in=CorrectiveAction.OPEN_STATES, declined=False)
+
+
+def is_overdue(now: datetime) -> Q:
+    """Actions past their day by their site's calendar and not done. One query, for the zones."""
+    days = SiteDays(now)
+    return days.where("due_on__lt") & Q(
+        state__in=[State.RAISED, State.PRICED, State.DECIDED], declined=False
+    )
+
+
+def actions_listed(
+    actions: QuerySet[CorrectiveAction],
+    *,
+    now: datetime,
+    state: str = OPEN,
+    kind: str = "",
+    site: Site | None = None,
+    overdue: bool = False,
+) -> QuerySet[CorrectiveAction]:
+    """Actions as lists show them, with ``late``: what is open first, each by its day.
+
+    Two queries: the zones in use, and the rows with their site, client and zone.
+    """
+    late = is_overdue(now)
+    if state == OPEN:
+        actions = actions.filter(still_to_do())
+    elif state == DECLINED:
+        actions = actions.filter(state=State.DECIDED, declined=True)
+    elif state == State.DECIDED:
+        actions = actions.filter(state=State.DECIDED, declined=False)
+    elif state != ALL:
+        actions = actions.filter(state=state)
+    if kind:
+        actions = actions.filter(kind=kind)
+    if site:
+        actions = actions.filter(site=site)
+    if overdue:
+        actions = actions.filter(late)
+    return (
+        actions.annotate(
+            late=Case(When(late, then=Value(True)), default=False, output_field=BooleanField()),
+            rank=Case(
+                When(still_to_do(), then=Value(0)), default=Value(1), output_field=IntegerField()
+            ),
+        )
+        .select_related("site__client", "zone")
+        .order_by("rank", "due_on", "pk")
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """A sign-off as the page lists it, with what may have happened to it since.
+
+    ``trouble`` is empty while all is well. ``superseded`` says that other options came later.
+    """
+
+    sign_off: SignOff
+    decision: Decision | None
+    trouble: str
+    superseded: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One entry of the trail about an action."""
+
+    at: datetime
+    who: str
+    what: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything about an action beyond its own row and its sheet."""
+
+    before: Sequence[ActionPhoto]
+    after: Sequence[ActionPhoto]
+    signed: Sequence[Signed]
+    told: Sequence[Told]
+
+
+def story_of(sheet: Sheet) -> Story:
+    """The photos, signatures and history of an action. Three queries.
+
+    A signature is in trouble when its text no longer fits its hash, or when what it binds has
+    changed although no newer revision says so.
+    """
+    action = sheet.action
+    photos = list(
+        action.shown_by.select_related("photo").order_by("moment", "photo__created_at", "pk")
+    )
+    sign_offs = action.sign_offs.select_related("decision__option").order_by("-at", "-pk")
+    entries = TrailEntry.objects.filter(
+        stream_id=f"site:{action.site_id}", target_id=str(action.pk)
+    ).order_by("number")
+    return Story(
+        before=[one for one in photos if one.moment == ActionPhoto.Moment.BEFORE],
+        after=[one for one in photos if one.moment == ActionPhoto.Moment.AFTER],
+        signed=[_signed(one, sheet) for one in sign_offs],
+        told=[
+            Told(
+                at=entry.at,
+                who=entry.actor_name,
+                what=sentence_of(entry.verb),
+                reason=entry.facts.get("reason") or "",
+            )
+            for entry in entries
+        ],
+    )
+
+
+def _signed(sign_off: SignOff, sheet: Sheet) -> Signed:
+    decision = getattr(sign_off, "decision", None)
+    then = shown_facts(sign_off)
+    superseded = bool(decision and decision.revision != sheet.action.revision)
+    trouble = ""
+    if not is_whole(sign_off):
+        trouble = "The signed text no longer fits its hash."
+    elif not superseded and _bound(then) != _bound(plain_facts(sheet)):
+        trouble = "The action has been changed since this was signed."
+    return Signed(sign_off, decision, trouble, superseded)
+
+
+def plain_facts(sheet: Sheet) -> dict[str, object]:
+    """The sheet's facts as they come back out of a signed text."""
+    found: dict[str, object] = plain(sheet.facts)
+    return found
+
+
+def _bound(facts: dict[str, object] | None) -> dict[str, object]:
+    return {name: (facts or {}).get(name) for name in BOUND_FACTS}
+
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What one person may do to an action as it stands, for the buttons of its page."""
+
+    decide: bool = False
+    done: bool = False
+    check: bool = False
+    price: bool = False
+    change: bool = False
+    withdraw: bool = False
+
+
+def moves_of(action: CorrectiveAction, user: User) -> Moves:
+    """What to offer; the services decide again. No query."""
+    office, technician = user.role == Role.OFFICE, user.role == Role.TECHNICIAN
+    client = user.role == Role.CLIENT_MANAGER
+    may_be_done = (action.state == State.DECIDED and not action.declined) or (
+        action.state == State.RAISED and not needs_decision(action)
+    )
+    theirs = client and action.whose_move != WhoseMove.US
+    return Moves(
+        decide=client and action.state == State.PRICED,
+        done=may_be_done and (office or technician or theirs),
+        check=action.state == State.DONE and (office or technician),
+        price=office and action.state in {State.RAISED, State.PRICED, State.DECIDED},
+        change=office and action.state != State.WITHDRAWN,
+        withdraw=office and action.state in CorrectiveAction.OPEN_STATES,
+    )
