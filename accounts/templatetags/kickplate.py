@@ -95,6 +95,7 @@ TONES: Mapping[str, str] = {
     "revoked": "unknown",
     "dropped": "unknown",
     "inactive": "unknown",
+    "stopped": "unknown",
     "not_reached": "unknown",
     "blocked": "unknown",
     "outside": "unknown",
