@@ -3,12 +3,15 @@
 from django.urls import include, path
 
 from config import health, views
+from sites.views.labels import label
 
 urlpatterns = [
     path("", views.home, name="home"),
     path("accounts/", include("allauth.urls")),
     path("people/", include("accounts.urls")),
     path("sites/", include("sites.urls")),
+    # Labels spell their address in capitals, which makes the printed code smaller.
+    path("SITES/M/<str:code>/", label, name="label-in-capitals"),
     path("visits/", include("visits.urls")),
     path("compliance/", include("compliance.urls")),
     path("api/", include("config.api_urls")),

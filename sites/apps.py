@@ -12,3 +12,6 @@ class SitesConfig(AppConfig):
 
         for sheet in (kept.Clients(), kept.Sites(), kept.Zones(), kept.Monitors()):
             sheets.register(sheet)
+        from sites import own_sections
+
+        own_sections.register_own()

@@ -16,6 +16,7 @@ from accounts.models import Branch, User
 from accounts.refusals import Unusable, WrongState
 from accounts.trail import record
 from sites import access
+from sites.holiday_regions import is_known_region
 from sites.keeping import keep_changes, keep_new
 from sites.models import AccessWindow, Site
 
@@ -66,9 +67,12 @@ def require_open_site(site: Site) -> None:
         )
 
 
-def _require_time_zone(name: str) -> None:
-    if name not in available_timezones():
-        raise Unusable(f"There is no time zone called “{name}”.", field="time_zone")
+def _require_known(facts: SiteFacts) -> None:
+    zone, region = facts.get("time_zone"), facts.get("holiday_region")
+    if zone is not None and zone not in available_timezones():
+        raise Unusable(f"There is no time zone called “{zone}”.", field="time_zone")
+    if region and not is_known_region(region):
+        raise Unusable(f"No public holidays are known for “{region}”.", field="holiday_region")
 
 
 @transaction.atomic
@@ -81,8 +85,8 @@ def add_site(client_id: UUID, *, by: User, **facts: Unpack[SiteFacts]) -> Site:
     client = access.clients_visible_to(by).select_for_update(of=("self",)).get(pk=client_id)
     if client.closed_on:
         raise WrongState(f"{client} is no longer a client; change that first.")
+    _require_known(facts)
     site = Site(client=client, **facts)
-    _require_time_zone(site.time_zone)
     keep_new(site)
     record(by, "site.added", site, reference=site.reference, client=client.name)
     return site
@@ -96,8 +100,7 @@ def change_site(site_id: UUID, *, by: User, seen: str = "", **facts: Unpack[Site
     somebody else wrote since.
     """
     site = site_to_keep(site_id, by=by)
-    if "time_zone" in facts:
-        _require_time_zone(facts["time_zone"])
+    _require_known(facts)
     changed = keep_changes(site, facts, seen=seen)
     if changed:
         record(by, "site.changed", site, changed=changed)
@@ -143,7 +146,7 @@ def set_access_windows(site_id: UUID, *, by: User, windows: Sequence[Opening]) -
     """
     site = site_to_keep(site_id, by=by)
     wanted = sorted(windows)
-    _require_sound(wanted)
+    require_sound(wanted)
     held = sorted(
         Opening(*row)
         for row in site.access_windows.order_by("pk").values_list("weekday", "opens", "closes")
@@ -158,7 +161,8 @@ def set_access_windows(site_id: UUID, *, by: User, windows: Sequence[Opening]) -
     return site
 
 
-def _require_sound(wanted: Sequence[Opening]) -> None:
+def require_sound(wanted: Sequence[Opening]) -> None:
+    """Raise ``Unusable`` for spans (sorted) that end before they start or overlap."""
     for one in wanted:
         if one.weekday not in AccessWindow.Weekday.values:
             raise Unusable("A week has seven days, Monday (0) to Sunday (6).")
