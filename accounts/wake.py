@@ -6,7 +6,6 @@ nothing here may fail a request: a lost call costs the time until the sweep's ne
 
 import logging
 import time
-from functools import partial
 
 from celery import Task
 from django.conf import settings
@@ -28,7 +27,8 @@ def wake(task: Task) -> None:
     Does nothing where there is no broker: there ``run_jobs`` looks for work every other second.
     """
     if settings.WAKE_WORKERS:
-        transaction.on_commit(partial(_ring, task), robust=True)
+        # Not a partial: Django asks a failed callback for its __qualname__, which a partial lacks.
+        transaction.on_commit(lambda: _ring(task), robust=True)
 
 
 def _ring(task: Task) -> None:

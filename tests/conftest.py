@@ -32,7 +32,8 @@ def _own_cache(worker_id: str) -> Iterator[None]:
     number = 1 + int(worker_id.removeprefix("gw") if worker_id != "master" else 0)
     url = f"{REDIS_URL.rpartition('/')[0]}/{number}"
     own = {**django_settings.CACHES["default"], "LOCATION": url}
-    with override_settings(REDIS_URL=url, CELERY_BROKER_URL=url, CACHES={"default": own}):
+    os.environ["CELERY_BROKER_URL"] = url  # which Celery heeds before its settings
+    with override_settings(REDIS_URL=url, CACHES={"default": own}):
         yield
 
 

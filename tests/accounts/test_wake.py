@@ -16,11 +16,14 @@ class Bell:
     def __init__(self) -> None:
         self.rung = 0
         self.is_away = False
+        self.is_broken = False
 
     def apply_async(self, **options) -> None:
         self.rung += 1
         if self.is_away:
             raise OperationalError("connection refused")
+        if self.is_broken:
+            raise RuntimeError("a fault of ours")
 
 
 @pytest.fixture
@@ -71,3 +74,9 @@ def test_a_broker_that_is_away_fails_nothing_and_is_left_alone_for_a_while(
     clock.now += PAUSE_SECONDS
     wake(bell)
     assert bell.rung == 2
+
+
+def test_a_fault_in_waking_does_not_fail_what_was_committed(bell, caplog, transactional_db):
+    bell.is_broken = True
+    wake(bell)
+    assert "a fault of ours" in caplog.text
