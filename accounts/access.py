@@ -5,7 +5,7 @@ from typing import TypeGuard
 from django.contrib.auth.models import AnonymousUser
 from django.db.models import QuerySet
 
-from accounts.models import Client, Competence, Role, TrailEntry, User
+from accounts.models import Client, Competence, CompetenceKind, Role, TrailEntry, User
 from accounts.refusals import NotAllowed
 
 AnyUser = User | AnonymousUser
@@ -76,6 +76,13 @@ def competences_visible_to(user: AnyUser) -> QuerySet[Competence]:
     if user.role == Role.OFFICE:
         return Competence.objects.all()
     return Competence.objects.filter(person_id=user.pk)
+
+
+def competence_kinds_visible_to(user: AnyUser) -> QuerySet[CompetenceKind]:
+    """The list of kinds: office and technicians."""
+    if is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}:
+        return CompetenceKind.objects.all()
+    return CompetenceKind.objects.none()
 
 
 def trail_visible_to(user: AnyUser) -> QuerySet[TrailEntry]:

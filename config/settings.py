@@ -319,6 +319,22 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/",
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "ZoneKind": "sites.models.zone.Zone.Kind",
+        "MonitorKind": "sites.models.monitor.Monitor.Kind",
+        "DocumentKind": "sites.models.document.Document.Kind",
+        "VisitKind": "sites.models.contract.VisitKind",
+        "FindingKind": "visits.models.finding.Finding.Kind",
+        "ActionKind": "visits.models.finding.RemedyKind",
+        "OptionKind": "compliance.models.action.ActionOption.Kind",
+        "FlagKind": "compliance.models.flag.Flag.Kind",
+        "VisitState": "visits.models.visit.Visit.State",
+        "ActionState": "compliance.models.action.CorrectiveAction.State",
+        "FlagState": "compliance.models.flag.Flag.State",
+        "SiteFileState": "compliance.models.site_file.SiteFile.State",
+        "ImportState": "sites.models.imports.ImportJob.State",
+        "NotReachedReason": "visits.models.not_reached.NotReached.Reason",
+    },
 }
 
 # --- log and safety -----------------------------------------------------------------------------

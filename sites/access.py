@@ -9,6 +9,7 @@ from accounts.access import AnyUser, is_somebody
 from accounts.models import AuditorPass, Client, Role
 from accounts.refusals import NotAllowed
 from sites.models import (
+    Contact,
     Contract,
     Document,
     ImportJob,
@@ -74,6 +75,11 @@ def clients_visible_to(user: AnyUser) -> QuerySet[Client]:
     if user.role == Role.OFFICE:
         return clients
     return clients.filter(pk__in=sites_visible_to(user).values("client_id"))
+
+
+def contacts_visible_to(user: AnyUser) -> QuerySet[Contact]:
+    """Contacts at visible sites."""
+    return Contact.objects.filter(site__in=sites_visible_to(user))
 
 
 def zones_visible_to(user: AnyUser) -> QuerySet[Zone]:
