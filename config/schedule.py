@@ -36,6 +36,7 @@ class Sweep:
 SWEEPS: tuple[Sweep, ...] = (
     Sweep("accounts.tasks.send_letters", every=MINUTE, awaited=True),
     Sweep("sites.tasks.work_imports", every=MINUTE, awaited=True),
+    Sweep("visits.tasks.plan_due_visits", every=HOUR),
 )
 
 

@@ -91,3 +91,26 @@ def require_may_plan(user: AnyUser) -> None:
     """Raise ``NotAllowed`` for anybody but the office."""
     if not (is_somebody(user) and user.role == Role.OFFICE):
         raise NotAllowed("Only the office plans visits.")
+
+
+def require_may_keep_products(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office keeps the register of products.")
+
+
+def require_may_amend(user: AnyUser, visit: Visit) -> None:
+    """Raise ``NotAllowed`` for anybody but the office and the technician who made the visit."""
+    if not (is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}):
+        raise NotAllowed("Only the office or the technician amends a visit.")
+    if user.role == Role.TECHNICIAN and visit.technician_id != user.pk:
+        raise NotAllowed("Somebody else made this visit.")
+
+
+def may_amend(user: AnyUser, visit: Visit) -> bool:
+    """Whether ``require_may_amend`` would let it pass: for pages that offer it."""
+    try:
+        require_may_amend(user, visit)
+    except NotAllowed:
+        return False
+    return True

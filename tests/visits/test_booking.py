@@ -16,6 +16,7 @@ from tests.builders.visits import (
     make_competence,
     make_competence_kind,
     make_contract,
+    make_line,
     make_visit,
 )
 from visits.models import Visit
@@ -154,6 +155,67 @@ class TestTechnician:
             book_visit(visit.pk, by=office, technician=make_office(), day=DUE)
 
         assert no.value.code == "not_a_technician"
+
+
+class TestCompetences:
+    @pytest.mark.parametrize(
+        ("held", "why"),
+        [
+            pytest.param(None, "does not hold", id="never held"),
+            pytest.param({}, None, id="valid without an end"),
+            pytest.param({"valid_until": DUE}, None, id="valid on its last day"),
+            pytest.param(
+                {"valid_until": date(2026, 12, 7)},
+                "held only until Mon 7 Dec 2026",
+                id="lapsed the day before",
+            ),
+            pytest.param({"valid_from": DUE}, None, id="valid from that day on"),
+            pytest.param(
+                {"valid_from": date(2026, 12, 9)},
+                "holds only from Wed 9 Dec 2026",
+                id="a day too early",
+            ),
+            pytest.param(
+                {"withdrawn_on": DUE}, "held only until Tue 8 Dec 2026", id="withdrawn that day"
+            ),
+        ],
+    )
+    def test_what_the_line_needs_counts_on_the_day(self, office, technician, held, why):
+        kind = make_competence_kind(name="Rodenticide certificate")
+        line = make_line(by=office, title="Rodent check", competences=[kind])
+        visit = line.visits.earliest("due_on")
+        if held is not None:
+            make_competence(technician, kind, **held)
+
+        if why is None:
+            book_visit(visit.pk, by=office, technician=technician, day=DUE)
+            assert standing(visit)[0] == "booked"
+            return
+        with pytest.raises(Refused) as no:
+            book_visit(visit.pk, by=office, technician=technician, day=DUE)
+        assert no.value.code == "competence_missing"
+        assert str(no.value) == (
+            f"Rodent check needs “Rodenticide certificate”, which {technician} {why}."
+        )
+        assert standing(visit)[0] == "planned"
+
+    def test_a_renewed_certificate_counts(self, office, technician):
+        kind = make_competence_kind()
+        visit = make_line(by=office, competences=[kind]).visits.earliest("due_on")
+        make_competence(technician, kind, valid_until=date(2026, 6, 30))
+        make_competence(technician, kind, valid_from=date(2026, 7, 1))
+
+        book_visit(visit.pk, by=office, technician=technician, day=DUE)
+
+        assert standing(visit)[0] == "booked"
+
+    def test_every_competence_counts(self, office, technician):
+        first, second = make_competence_kind(), make_competence_kind()
+        visit = make_line(by=office, competences=[first, second]).visits.earliest("due_on")
+        make_competence(technician, first)
+
+        with pytest.raises(Refused, match=second.name):
+            book_visit(visit.pk, by=office, technician=technician, day=DUE)
 
 
 class TestAccess:

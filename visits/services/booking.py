@@ -4,7 +4,7 @@ Each locks the visit and looks at it again, since what a page showed is a rumour
 is the version that the person saw; a visit that changed since is not changed over their head.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from uuid import UUID
@@ -149,19 +149,34 @@ def book_visits(
     ``seen`` names each visit and the version that was seen. Answers in the same order.
     """
     require_may_plan(by)
+    return _each(
+        seen,
+        lambda visit_id, version: book_visit(
+            visit_id,
+            by=by,
+            technician=technician,
+            day=day,
+            despite_access=despite_access,
+            seen_version=version,
+        ),
+    )
+
+
+def unbook_visits(seen: Sequence[tuple[UUID, int]], *, by: User) -> list[Booked]:
+    """Take many visits off the plan again, each in its own right. Answers in the same order."""
+    require_may_plan(by)
+    return _each(
+        seen, lambda visit_id, version: unbook_visit(visit_id, by=by, seen_version=version)
+    )
+
+
+def _each(seen: Sequence[tuple[UUID, int]], verb: Callable[[UUID, int], Visit]) -> list[Booked]:
     if len(seen) > MOST_AT_ONCE:
-        raise Unusable(f"Book at most {MOST_AT_ONCE} visits at once.", code="too_many")
+        raise Unusable(f"Take at most {MOST_AT_ONCE} visits at once.", code="too_many")
     outcomes = []
     for visit_id, version in seen:
         try:
-            book_visit(
-                visit_id,
-                by=by,
-                technician=technician,
-                day=day,
-                despite_access=despite_access,
-                seen_version=version,
-            )
+            verb(visit_id, version)
         except Refused as refusal:
             outcomes.append(Booked(visit_id, refusal))
         else:

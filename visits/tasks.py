@@ -1,0 +1,11 @@
+"""Jobs of this app: each asks the database what is still undone and does it."""
+
+from celery import shared_task
+
+from visits.services import planning
+
+
+@shared_task
+def plan_due_visits() -> int:
+    """Plan the visits that come due in the next 400 days. Safe twice, late, or never."""
+    return planning.plan_due_visits()
