@@ -43,8 +43,8 @@ class Invite(forms.Form):
         required=False,
         help_text="For a client manager: whose sites they manage.",
     )
-    job_title = forms.CharField(max_length=80, required=False, label="Job title (optional)")
-    phone = forms.CharField(max_length=40, required=False, label="Phone (optional)")
+    job_title = forms.CharField(max_length=80, required=False, label="Job title")
+    phone = forms.CharField(max_length=40, required=False, label="Phone")
     branches = forms.ModelMultipleChoiceField(
         Branch.objects.none(),
         required=False,
@@ -77,8 +77,8 @@ class ChangePerson(forms.Form):
     """What may be changed about a person; never the role or the e-mail address."""
 
     name = forms.CharField(max_length=120)
-    job_title = forms.CharField(max_length=80, required=False, label="Job title (optional)")
-    phone = forms.CharField(max_length=40, required=False, label="Phone (optional)")
+    job_title = forms.CharField(max_length=80, required=False, label="Job title")
+    phone = forms.CharField(max_length=40, required=False, label="Phone")
     time_zone = TimeZoneField(help_text="In which times are shown to this person.")
     wants_digest = forms.BooleanField(required=False, label="Daily summary by e-mail")
     branches = forms.ModelMultipleChoiceField(
@@ -160,12 +160,12 @@ class AddCompetence(forms.Form):
     """A licence or certificate with its days."""
 
     kind = forms.ModelChoiceField(CompetenceKind.objects.none())
-    number = forms.CharField(max_length=60, required=False, label="Number (optional)")
+    number = forms.CharField(max_length=60, required=False, label="Number")
     valid_from = forms.DateField(widget=DayInput())
     valid_until = forms.DateField(
         widget=DayInput(),
         required=False,
-        label="Last valid day (optional)",
+        label="Last valid day",
         help_text="Empty means that it does not lapse.",
     )
 
@@ -200,7 +200,7 @@ class NameCompetenceKind(forms.Form):
     """A kind of licence that service lines may require."""
 
     name = forms.CharField(max_length=80)
-    issuer = forms.CharField(max_length=120, required=False, label="Issued by (optional)")
+    issuer = forms.CharField(max_length=120, required=False, label="Issued by")
 
 
 class IssueToken(forms.Form):

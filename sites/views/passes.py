@@ -39,7 +39,7 @@ class IssuePass(forms.Form):
     period_from = forms.DateField(widget=DayInput(), label="Records from")
     period_to = forms.DateField(widget=DayInput(), label="Records to")
     valid_until = forms.DateField(widget=DayInput(), label="Last day on which the pass works")
-    purpose = forms.CharField(max_length=200, required=False, label="Purpose (optional)")
+    purpose = forms.CharField(max_length=200, required=False, label="Purpose")
 
     def __init__(self, *args: object, sites: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
