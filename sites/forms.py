@@ -178,7 +178,7 @@ class SiteForm(RecordForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choose(self, "branch", Branch.objects.order_by("name", "pk"))
+        choose(self, "branch", Branch.objects.order_by("name", "pk"), nothing="No branch")
 
     def clean_holiday_region(self) -> str:
         code: str = self.cleaned_data["holiday_region"].strip().upper()
@@ -195,7 +195,12 @@ class NewSiteForm(SiteForm):
 
     def __init__(self, *args: Any, clients: QuerySet[Client], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choose(self, "client", clients.filter(closed_on=None).order_by("name", "pk"))
+        choose(
+            self,
+            "client",
+            clients.filter(closed_on=None).order_by("name", "pk"),
+            nothing="Choose a client",
+        )
 
 
 class DayAndReason(forms.Form):
@@ -237,6 +242,10 @@ class WindowForm(forms.Form):
 class BaseWindows(forms.BaseFormSet):  # type: ignore[type-arg]  # generic in the stubs only
     """When the premises can be entered: spans that do not overlap."""
 
+    def add_fields(self, form: forms.BaseForm, index: int | None) -> None:
+        super().add_fields(form, index)
+        form.fields["DELETE"].label = "Remove this span"
+
     def clean(self) -> None:
         if any(self.errors):
             return
@@ -247,7 +256,7 @@ class BaseWindows(forms.BaseFormSet):  # type: ignore[type-arg]  # generic in th
 
 
 Windows = forms.formset_factory(
-    WindowForm, formset=BaseWindows, extra=3, max_num=28, validate_max=True, can_delete=True
+    WindowForm, formset=BaseWindows, extra=2, max_num=28, validate_max=True, can_delete=True
 )
 
 
@@ -357,7 +366,7 @@ class NewMonitorForm(RecordForm):
 
     def __init__(self, *args: Any, zones: QuerySet[Zone], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choose(self, "zone", zones)
+        choose(self, "zone", zones, nothing="Choose a zone")
 
 
 class MonitorRun(forms.Form):
@@ -376,7 +385,7 @@ class MonitorRun(forms.Form):
 
     def __init__(self, *args: Any, zones: QuerySet[Zone], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choose(self, "zone", zones)
+        choose(self, "zone", zones, nothing="Choose a zone")
 
 
 class MoveMonitor(forms.Form):
@@ -594,8 +603,10 @@ class FindMonitors(forms.Form):
         choose(self, "zone", zones)
 
 
-def choose(form: forms.BaseForm, name: str, rows: QuerySet[Any]) -> None:
-    """Let a field choose among these rows only."""
+def choose(form: forms.BaseForm, name: str, rows: QuerySet[Any], *, nothing: str = "") -> None:
+    """Let a field choose among these rows only; ``nothing`` are the words for none of them."""
     field = form.fields[name]
     assert isinstance(field, forms.ModelChoiceField)  # noqa: S101  (ours, told to the checker)
     field.queryset = rows
+    if nothing:
+        field.empty_label = nothing
