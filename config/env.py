@@ -9,16 +9,16 @@ from django.core.exceptions import ImproperlyConfigured
 
 T = TypeVar("T")
 
-_asked: set[str] = set()
+_asked: dict[str, object] = {}
 
 
-def asked() -> list[str]:
-    """Every name that was asked for so far, in order; docs/operations.md must list each."""
-    return sorted(_asked)
+def asked() -> dict[str, object]:
+    """Every name that was asked for so far with its default; docs/operations.md lists each."""
+    return dict(sorted(_asked.items()))
 
 
 def _read(name: str, default: T, convert: Callable[[str], T]) -> T:
-    _asked.add(name)
+    _asked[name] = default
     given = os.environ.get(name, "").strip()
     if not given:
         return default

@@ -37,6 +37,8 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("accounts.tasks.send_letters", every=MINUTE, awaited=True),
     Sweep("sites.tasks.work_imports", every=MINUTE, awaited=True),
     Sweep("visits.tasks.plan_due_visits", every=HOUR),
+    Sweep("compliance.tasks.raise_missing_actions", every=5 * MINUTE),
+    Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
 )
 
 

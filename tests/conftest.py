@@ -19,7 +19,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Leave out what needs PostgreSQL and Redis where they are not given."""
     if not (os.environ.get("DATABASE_URL", "").startswith("postgres") and REDIS_URL):
         for item in items:
-            if "services" in item.keywords:
+            if item.get_closest_marker("services"):
                 item.add_marker(pytest.mark.skip(reason="needs bin/test --services"))
 
 
