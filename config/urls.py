@@ -7,6 +7,8 @@ from sites.views.labels import label
 
 urlpatterns = [
     path("", views.home, name="home"),
+    # Stands before the library's page, where people could swap addresses past the office and trail.
+    path("accounts/email/", views.own_email, name="own_email"),
     path("accounts/", include("allauth.urls")),
     path("people/", include("accounts.urls")),
     path("sites/", include("sites.urls")),

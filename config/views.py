@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
 
 from accounts.http import PersonRequest
 
@@ -16,6 +17,12 @@ LANDING_PAGES = {
 def home(request: PersonRequest) -> HttpResponse:
     """Sends everybody to the one page that answers "what needs me now"."""
     return redirect(LANDING_PAGES[request.user.role])
+
+
+@require_safe
+def own_email(request: PersonRequest) -> HttpResponse:
+    """The address that a person signs in with; only the office changes it."""
+    return render(request, "account/email.html")
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:

@@ -1,6 +1,7 @@
 import re
 
 import pytest
+from allauth.account.models import EmailAddress
 from django.template.loader import render_to_string
 from django.test import RequestFactory
 from django.urls import reverse
@@ -55,6 +56,26 @@ def test_nobody_signs_up(client, db):
 
     assert "People are invited by the office" in page.content.decode()
     assert "<form" not in page.content.decode()
+
+
+def test_nobody_swaps_their_own_address(client, office):
+    client.force_login(office)
+
+    page = client.post(
+        reverse("account_email"), {"action_add": "", "email": "elsewhere@example.org"}
+    )
+
+    assert page.status_code == 405
+    assert not EmailAddress.objects.filter(email="elsewhere@example.org").exists()
+
+
+def test_too_many_tries_get_a_page_of_ours(client, db, settings):
+    settings.ACCOUNT_RATE_LIMITS = {"login": "1/m/ip"}
+
+    pages = [client.post(reverse("account_login"), {"login": "a@b.test"}) for _ in range(2)]
+
+    assert [page.status_code for page in pages] == [200, 429]
+    assert_is_ours(pages[1].content.decode())
 
 
 def test_a_dead_link_to_a_new_password_says_what_to_do(client, db):
