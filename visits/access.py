@@ -5,7 +5,8 @@ from django.db.models import Exists, OuterRef, QuerySet
 from accounts.access import AnyUser, is_somebody
 from accounts.models import Role
 from accounts.refusals import NotAllowed
-from sites.access import sites_visible_to, valid_pass_sites
+from sites.access import contracts_visible_to, sites_visible_to, valid_pass_sites
+from sites.models import ServiceLine
 from visits.models import ParkedOperation, Product, Reading, Visit
 
 
@@ -42,6 +43,11 @@ def visits_writable_by(user: AnyUser) -> QuerySet[Visit]:
     return visits_visible_to(user).filter(
         technician_id=user.pk, state__in=[Visit.State.BOOKED, Visit.State.UNDER_WAY]
     )
+
+
+def lines_visible_to(user: AnyUser) -> QuerySet[ServiceLine]:
+    """The service lines of visible contracts."""
+    return ServiceLine.objects.filter(contract__in=contracts_visible_to(user))
 
 
 def readings_visible_to(user: AnyUser) -> QuerySet[Reading]:

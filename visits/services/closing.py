@@ -1,0 +1,158 @@
+"""Closing a visit: its record is sealed, and from then on stands as it is."""
+
+from datetime import datetime
+from functools import partial
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils import timezone
+
+from accounts.models import User
+from accounts.refusals import Unusable, WrongState
+from accounts.sealing import NOTHING_BEFORE, canonical, chained
+from accounts.trail import record
+from sites.models import Photo, Site
+from visits.access import require_may_write
+from visits.coverage import as_counts
+from visits.models import Finding, Visit
+from visits.queries.places import coverage_now
+from visits.services import writing
+from visits.services.recording import hang_photo
+from visits.services.writing import ContactGiven
+from visits.signals import visit_closed
+from visits.signatures import require_ink
+from visits.visit_record import record_of, rows_of
+
+
+@transaction.atomic
+def close_visit(
+    visit_id: UUID,
+    *,
+    by: User,
+    at: datetime,
+    received_at: datetime | None = None,
+    contact: ContactGiven | None = None,
+) -> Visit:
+    """Close a visit and seal it; from here on it changes only by amendment.
+
+    ``at`` is the instant the technician closed it (aware), ``received_at`` the one it reached us
+    (now unless said). Without ``contact`` what was recorded of the contact before stands. Raises
+    ``NotAllowed`` for anybody but its technician, ``WrongState`` unless it is under way,
+    ``Unusable`` without a signature, a typed name, or a reason why there is neither.
+    """
+    lock_site_of(visit_id)
+    visit = writing.locked(visit_id)
+    require_may_write(by, visit)
+    return close_locked(visit, by=by, at=at, received_at=received_at, contact=contact)
+
+
+def lock_site_of(visit_id: UUID) -> None:
+    """Lock the site of a visit: seals are numbered one after another. Two queries.
+
+    Always before the visit itself, so that two closings never wait for each other.
+    """
+    site_id = Visit.objects.values_list("site_id", flat=True).get(pk=visit_id)
+    Site.objects.select_for_update(no_key=True).get(pk=site_id)
+
+
+def close_locked(
+    visit: Visit,
+    *,
+    by: User,
+    at: datetime,
+    received_at: datetime | None,
+    contact: ContactGiven | None,
+) -> Visit:
+    """The same for who holds the locks of site and visit, and may close it."""
+    writing.require_open(visit)
+    if visit.state != Visit.State.UNDER_WAY:
+        raise WrongState(
+            "The visit has not been started; start it before you close it.", code="not_started"
+        )
+    if contact is not None:
+        writing.take_contact(visit, contact)
+    _require_signed(visit)
+    _hang_what_arrived(visit)
+
+    covered = coverage_now(visit)
+    visit.state, visit.closed_at = Visit.State.CLOSED, at
+    visit.received_at = received_at or timezone.now()
+    visit.coverage = as_counts(covered)
+    visit.version += 1
+    visit.seal_number, visit.previous_seal = _after(visit.site)
+    found = record_of(visit, rows_of([visit])[visit.pk], coverage=covered)
+    visit.sealed_record = canonical(found)
+    visit.seal = chained(visit.previous_seal, visit.sealed_record)
+    visit.save()
+    record(
+        by,
+        "visit.closed",
+        visit,
+        at=at,
+        seal=visit.seal,
+        seal_number=visit.seal_number,
+        coverage=visit.coverage,
+        signed=_signed(visit),
+        **_lacking(found),
+    )
+    transaction.on_commit(
+        partial(visit_closed.send_robust, sender=Visit, visit_id=visit.pk), robust=True
+    )
+    return visit
+
+
+def _after(site: Site) -> tuple[int, str]:
+    """The next number of a site's seals, and the seal before it. One query, the site locked."""
+    last = (
+        Visit.objects.filter(site=site, seal_number__isnull=False)
+        .order_by("-seal_number")
+        .values_list("seal_number", "seal")
+        .first()
+    )
+    if last is None:
+        return 1, NOTHING_BEFORE
+    return (last[0] or 0) + 1, last[1]
+
+
+def _require_signed(visit: Visit) -> None:
+    if visit.signature:
+        require_ink(visit.signature)
+    if not (visit.signature or visit.signature_typed or visit.no_signature_reason):
+        raise Unusable(
+            "Have the contact sign or write their name, or say why nobody signed.",
+            code="signature_missing",
+        )
+    if visit.signature and not visit.contact_name:
+        raise Unusable("Write the name of who signed.", code="contact_missing")
+
+
+def _signed(visit: Visit) -> str:
+    if visit.signature:
+        return "by hand"
+    return "by name" if visit.signature_typed else "not signed"
+
+
+def _hang_what_arrived(visit: Visit) -> None:
+    """Show photos that came by another way than this visit with the findings that wait for them."""
+    waiting = (
+        Finding.objects.filter(visit=visit).exclude(awaits=[]).values_list("awaits", flat=True)
+    )
+    named = {given for awaits in waiting for given in awaits}
+    if named:
+        for photo in Photo.objects.filter(site=visit.site_id, given_sha256__in=named).order_by(
+            "pk"
+        ):
+            hang_photo(visit.pk, photo)
+
+
+def _lacking(found: dict[str, Any]) -> dict[str, Any]:
+    """Which records of treatments leave something unsaid, for the trail."""
+    gaps = {
+        f"{one['product_name']}, {one['words']['zone']}": [
+            label for _, label in one["words"]["missing"]
+        ]
+        for one in found["treatments"]
+        if one["words"]["missing"]
+    }
+    return {"left_unsaid": gaps} if gaps else {}

@@ -1,0 +1,342 @@
+"""A visit as one record: what is sealed when it closes, and what its report is drawn from.
+
+Two kinds of things are in it. *Facts* are what was recorded, by id; they must stay as they are for
+ever. *Words* (under every key ``words``) are the names by which things went that day; they are
+sealed as well, but a zone may be renamed later without anybody having touched the visit. Lists are
+in the order of their instants, then ids, so that the same facts make the same text.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, TypeVar
+from uuid import UUID
+
+from django.db.models import Model, Prefetch, QuerySet
+
+from accounts.models import Company
+from sites.models import Height
+from visits.application_record import baited_since, elements_of
+from visits.cautions import cautions_for
+from visits.coverage import Coverage, as_record
+from visits.models import (
+    Finding,
+    FindingPhoto,
+    Look,
+    NotReached,
+    Reading,
+    ReadingCount,
+    RemedyKind,
+    Treatment,
+    Visit,
+)
+from visits.signatures import path_of
+
+FORM = "kickplate-visit-1"
+WORDS = "words"
+
+AnyRow = TypeVar("AnyRow", bound=Model)
+
+
+@dataclass(slots=True)
+class Rows:
+    """Everything that a visit recorded, each sort in the order of its instants."""
+
+    looks: list[Look] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    not_reached: list[NotReached] = field(default_factory=list)
+    treatments: list[Treatment] = field(default_factory=list)
+
+
+def rows_of(visits: Sequence[Visit]) -> dict[UUID, Rows]:
+    """By visit, what it recorded, with names at hand. Seven queries, however many visits.
+
+    The visits must have their site, client and technician at hand.
+    """
+    at_hand = {visit.pk: visit for visit in visits}
+    found = {visit_id: Rows() for visit_id in at_hand}
+    for look in _in_order(Look.objects.select_related("checkpoint__zone"), visits):
+        found[look.visit_id].looks.append(look)
+    readings = Reading.objects.select_related("monitor__zone").prefetch_related(
+        Prefetch("counts", ReadingCount.objects.select_related("pest").order_by("pest__slug"))
+    )
+    for reading in _in_order(readings, visits):
+        if reading.visit_id:
+            found[reading.visit_id].readings.append(reading)
+    findings = Finding.objects.select_related("zone", "checkpoint", "pest").prefetch_related(
+        Prefetch(
+            "shown_by", FindingPhoto.objects.select_related("photo").order_by("position", "pk")
+        )
+    )
+    for finding in _in_order(findings, visits):
+        found[finding.visit_id].findings.append(finding)
+    places = NotReached.objects.select_related("zone", "checkpoint", "monitor")
+    for not_reached in _in_order(places, visits):
+        found[not_reached.visit_id].not_reached.append(not_reached)
+    treatments = Treatment.objects.filter(visit__in=visits).select_related(
+        "zone", "checkpoint", "monitor", "product", "target"
+    )
+    for treatment in treatments.order_by("started_at", "pk"):
+        treatment.visit = at_hand[treatment.visit_id]
+        found[treatment.visit_id].treatments.append(treatment)
+    return found
+
+
+def _in_order(rows: QuerySet[AnyRow], visits: Sequence[Visit]) -> QuerySet[AnyRow]:
+    return rows.filter(visit__in=visits).order_by("at", "pk")
+
+
+def record_of(visit: Visit, rows: Rows, *, coverage: Coverage) -> dict[str, Any]:
+    """The whole record of one visit, as it stands. Two queries at most, for its treatments.
+
+    The visit must have its site, client, line and technician at hand.
+    """
+    company = Company.objects.first() if rows.treatments else None
+    since = baited_since(rows.treatments)
+    return {
+        **facts_of(visit, rows),
+        "coverage": as_record(coverage),
+        "treatments": [
+            _treatment(one, company, since.get(one.monitor_id) if one.monitor_id else None)
+            for one in rows.treatments
+        ],
+    }
+
+
+def facts_of(visit: Visit, rows: Rows) -> dict[str, Any]:
+    """The same without what is worked out from it. No query."""
+    return {
+        "form": FORM,
+        "visit": _visit(visit),
+        "site": _site(visit),
+        "technician": {
+            "id": visit.technician_id,
+            WORDS: {"name": visit.technician.name if visit.technician else ""},
+        },
+        "contact": _contact(visit),
+        "summary": visit.summary,
+        "looks": [_look(one) for one in rows.looks],
+        "readings": [_reading(one) for one in rows.readings],
+        "findings": [_finding(one) for one in rows.findings],
+        "not_reached": [_not_reached(one) for one in rows.not_reached],
+        "treatments": [_treatment_facts(one) for one in rows.treatments],
+    }
+
+
+def without_words(value: Any) -> Any:
+    """The facts of a record, or of a part of one."""
+    if isinstance(value, Mapping):
+        return {key: without_words(item) for key, item in value.items() if key != WORDS}
+    if isinstance(value, list):
+        return [without_words(item) for item in value]
+    return value
+
+
+def _visit(visit: Visit) -> dict[str, Any]:
+    return {
+        "id": visit.pk,
+        "seal_number": visit.seal_number,
+        "kind": visit.kind,
+        "due_on": visit.due_on,
+        "opens_on": visit.opens_on,
+        "closes_on": visit.closes_on,
+        "booked_on": visit.booked_on,
+        "reported_at": visit.reported_at,
+        "respond_by": visit.respond_by,
+        "reported_problem": visit.reported_problem,
+        "reported_by": visit.reported_by,
+        "started_at": visit.started_at,
+        "closed_at": visit.closed_at,
+        "received_at": visit.received_at,
+        WORDS: {
+            "kind": visit.get_kind_display(),
+            "line": visit.line.title if visit.line else "",
+        },
+    }
+
+
+def _site(visit: Visit) -> dict[str, Any]:
+    site = visit.site
+    return {
+        "id": site.pk,
+        WORDS: {
+            "name": site.name,
+            "reference": site.reference,
+            "address": site.address,
+            "postcode": site.postcode,
+            "time_zone": site.time_zone,
+            "client": site.client.name,
+        },
+    }
+
+
+def _contact(visit: Visit) -> dict[str, Any]:
+    return {
+        "name": visit.contact_name,
+        "job_title": visit.contact_job_title,
+        "signature": path_of(visit.signature or []),
+        "signature_typed": visit.signature_typed,
+        "no_signature_reason": visit.no_signature_reason,
+    }
+
+
+def _look(one: Look) -> dict[str, Any]:
+    return {
+        "id": one.pk,
+        "checkpoint": one.checkpoint_id,
+        "at": one.at,
+        WORDS: {
+            "zone": one.checkpoint.zone.name,
+            "place": one.checkpoint.label,
+            "height": one.checkpoint.get_height_display(),
+        },
+    }
+
+
+def _reading(one: Reading) -> dict[str, Any]:
+    counts = list(one.counts.all())
+    return {
+        "id": one.pk,
+        "monitor": one.monitor_id,
+        "at": one.at,
+        "read_on": one.read_on,
+        "stood_days": one.stood_days,
+        "condition": one.condition,
+        "bait_taken": one.bait_taken,
+        "renewed": one.renewed,
+        "note": one.note,
+        "counts": {count.pest.slug: count.count for count in counts},
+        WORDS: {
+            "monitor": one.monitor.number,
+            "kind": one.monitor.get_kind_display(),
+            "zone": one.monitor.zone.name,
+            "place": one.monitor.place,
+            "condition": one.get_condition_display(),
+            "bait_taken": one.get_bait_taken_display() if one.bait_taken else "",
+            "counts": [[count.pest.name, count.count] for count in counts],
+        },
+    }
+
+
+def _finding(one: Finding) -> dict[str, Any]:
+    shown = {by.photo.given_sha256: by.photo.sha256 for by in one.shown_by.all()}
+    awaited = dict.fromkeys(one.awaits)
+    return {
+        "id": one.pk,
+        "zone": one.zone_id,
+        "checkpoint": one.checkpoint_id,
+        "height": one.height,
+        "kind": one.kind,
+        "pest": one.pest.slug if one.pest else "",
+        "count": one.count,
+        "urgency": one.urgency,
+        "note": one.note,
+        "place": one.place,
+        "remedy_kind": one.remedy_kind,
+        "remedy": one.remedy,
+        "whose_move": one.whose_move,
+        "x": one.x,
+        "y": one.y,
+        "at": one.at,
+        # As sent, and as kept: a photo that is still on its way is known by the first alone.
+        "photos": [
+            {"given": given, "kept": kept} for given, kept in sorted({**awaited, **shown}.items())
+        ],
+        WORDS: {
+            "zone": one.zone.name,
+            "checkpoint": one.checkpoint.label if one.checkpoint else "",
+            "height": Height(one.height).label if one.height else "",
+            "kind": one.get_kind_display(),
+            "pest": one.pest.name if one.pest else "",
+            "urgency": one.get_urgency_display(),
+            "remedy_kind": RemedyKind(one.remedy_kind).label if one.remedy_kind else "",
+            "whose_move": one.get_whose_move_display() if one.whose_move else "",
+        },
+    }
+
+
+def _not_reached(one: NotReached) -> dict[str, Any]:
+    if one.checkpoint:
+        what = one.checkpoint.label
+    elif one.monitor:
+        what = str(one.monitor)
+    else:
+        what = "The whole zone"
+    return {
+        "id": one.pk,
+        "zone": one.zone_id,
+        "checkpoint": one.checkpoint_id,
+        "monitor": one.monitor_id,
+        "reason": one.reason,
+        "note": one.note,
+        "whose_move": one.whose_move,
+        "at": one.at,
+        WORDS: {
+            "zone": one.zone.name,
+            "what": what,
+            "reason": one.get_reason_display(),
+            "whose_move": one.get_whose_move_display(),
+        },
+    }
+
+
+def _treatment_facts(one: Treatment) -> dict[str, Any]:
+    return {
+        "id": one.pk,
+        "zone": one.zone_id,
+        "checkpoint": one.checkpoint_id,
+        "monitor": one.monitor_id,
+        "position": one.position,
+        "product": one.product_id,
+        "product_name": one.product_name,
+        "registration_number": one.registration_number,
+        "actives": one.actives,
+        "batch_number": one.batch_number,
+        "target": one.target.slug,
+        "method": one.method,
+        "equipment": one.equipment,
+        "place": one.place,
+        "situation": one.situation,
+        "amount": one.amount,
+        "unit": one.unit,
+        "dilution": one.dilution,
+        "area": one.area,
+        "area_unit": one.area_unit,
+        "started_at": one.started_at,
+        "finished_at": one.finished_at,
+        "outdoors": one.outdoors,
+        "wind_speed": one.wind_speed,
+        "wind_direction": one.wind_direction,
+        "weather": one.weather,
+        "precautions": one.precautions,
+        "cautions_confirmed": one.cautions_confirmed,
+        "re_entry": one.re_entry,
+        "applicator_name": one.applicator_name,
+        "applicator_licence": one.applicator_licence,
+        "supervised_person": one.supervised_person,
+        "note": one.note,
+    }
+
+
+def _treatment(one: Treatment, company: Company | None, since: date | None) -> dict[str, Any]:
+    said = elements_of(one, company=company, bait_since=since)
+    cautions = cautions_for(
+        method=one.method, formulation=one.product.formulation, zone_kind=one.zone.kind
+    )
+    return {
+        **_treatment_facts(one),
+        WORDS: {
+            "zone": one.zone.name,
+            "target": one.target.name,
+            "method": one.get_method_display(),
+            "elements": [[el.key, el.label, el.value] for el in said if el.value],
+            "missing": [[el.key, el.label] for el in said if el.is_missing],
+            "cautions": [
+                [caution.key, caution.text, caution.key in one.cautions_confirmed]
+                for caution in cautions
+            ],
+            "label_cautions": one.product.cautions,
+            "is_demo": one.product.is_demo,
+        },
+    }
