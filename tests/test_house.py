@@ -1,7 +1,10 @@
 """The house rules that a machine can see to. Home-made checks show a good and a bad example."""
 
+import ast
 import re
 import subprocess
+import sys
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -93,6 +96,39 @@ def test_every_task_of_ours_is_a_sweep_that_gets_its_turns():
     celery_app.loader.import_default_modules()
     tasks = {name for name in celery_app.tasks if name.partition(".")[0] in OUR_APPS}
     assert tasks == {sweep.task for sweep in SWEEPS}
+
+
+# --- what is needed -------------------------------------------------------------------------------
+
+
+def imported_by_us() -> set[str]:
+    """The first names of all modules that our code imports, wherever the import stands."""
+    found = set()
+    for app in sorted(OUR_APPS):
+        for path in (ROOT / app).rglob("*.py"):
+            for node in ast.walk(ast.parse(path.read_text())):
+                match node:
+                    case ast.Import():
+                        found |= {alias.name.partition(".")[0] for alias in node.names}
+                    case ast.ImportFrom(level=0, module=str(module)):
+                        found.add(module.partition(".")[0])
+    return found
+
+
+def test_what_we_import_is_asked_for_by_name():
+    """Not left to come along with something else, or with what only the tests need."""
+    lines = (ROOT / "requirements.in").read_text().splitlines()
+    asked = {
+        match.group()
+        for line in lines
+        if (match := re.match(r"[a-z0-9-]+", line.lower().replace("_", "-")))
+    }
+    # Come with celery and weasyprint, of which they are the other half.
+    asked |= {"kombu", "redis", "pydyf"}
+    belongs_to = packages_distributions()
+    ours = OUR_APPS | set(sys.stdlib_module_names) | {"tests"}
+    needed = {belongs_to[name][0].lower() for name in imported_by_us() - ours}
+    assert needed - asked == set()
 
 
 # --- directions -----------------------------------------------------------------------------------
