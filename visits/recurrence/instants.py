@@ -1,6 +1,6 @@
 """Between the days and clocks of a site and instants in UTC."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 
@@ -19,12 +19,3 @@ def today_in(zone: ZoneInfo, now: datetime) -> date:
     if now.tzinfo is None:
         raise ValueError("the instant must say its zone")
     return now.astimezone(zone).date()
-
-
-def until_day(until: datetime, at: time, zone: ZoneInfo) -> date:
-    """The last day whose occurrence, at this local time, is not after an instant.
-
-    For calendars that end a rule by an instant in UTC.
-    """
-    day = until.astimezone(zone).date()
-    return day if local_instant(day, at, zone) <= until else day - timedelta(days=1)

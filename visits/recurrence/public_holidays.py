@@ -1,5 +1,6 @@
 """Public holidays of a region, from the holidays library."""
 
+import re
 from datetime import date
 from functools import lru_cache
 
@@ -15,6 +16,9 @@ def holiday_dates(region: str, first_year: int, last_year: int) -> frozenset[dat
     """
     if not region:
         return frozenset()
+    # The library takes more than codes: names of its own classes, and of markets.
+    if not re.fullmatch(r"[A-Z]{2}(-[A-Z0-9]{1,3})?", region):
+        raise ValueError(f"“{region}” is no region, such as GB-ENG or DE")
     country, _, part = region.partition("-")
     years = range(first_year, last_year + 1)
     try:

@@ -3,14 +3,15 @@
 Days are dates in the site's own zone.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Literal
 
-from visits.recurrence.rules import occurrences
+from visits.recurrence.rules import occurrences, parts_of, until_of
 
 DAY = timedelta(days=1)
+_LONGEST_CLOSED = timedelta(days=62)  # no site is closed for longer on end by weekdays and holidays
 ALL_WEEKDAYS = frozenset(range(7))
 
 HolidayRule = Literal["keep", "next", "previous"]
@@ -26,13 +27,18 @@ class Line:
     days_before: int = 0
     days_after: int = 0
 
+    def __post_init__(self) -> None:
+        if self.days_before < 0 or self.days_after < 0:
+            raise ValueError("a due day lies within its own window")
+
 
 @dataclass(frozen=True, slots=True)
 class Closed:
     """Days on which a site cannot be entered.
 
     ``weekdays`` (Monday is 0) are always closed; ``holidays`` are unless the rule is ``keep``. A
-    visit that falls on a closed day moves to the next open day, or, by ``previous``, back.
+    visit that falls on a closed day moves to the next open day, or, by ``previous``, back, as far
+    as its line leaves room.
     """
 
     weekdays: frozenset[int] = frozenset()
@@ -46,11 +52,15 @@ class Closed:
     def is_closed(self, day: date) -> bool:
         return day.weekday() in self.weekdays or (self.rule != "keep" and day in self.holidays)
 
-    def open_day(self, day: date, step: timedelta) -> date:
-        """The day itself if it is open, else the nearest open one in the direction of the step."""
-        while self.is_closed(day):
-            day += step
-        return day
+    def due_day(self, day: date, earliest: date, latest: date) -> date:
+        """The day itself if it is open, else the nearest open one this way; itself if none is."""
+        step = -DAY if self.rule == "previous" else DAY
+        due = day
+        while self.is_closed(due):
+            due += step
+            if not earliest <= due <= latest:
+                return day
+        return due
 
 
 OPEN_ALWAYS = Closed()
@@ -71,29 +81,35 @@ def due_windows(
 ) -> list[DueWindow]:
     """The windows of the occurrences between two days, inclusive; oldest first.
 
-    Due days strictly follow each other: one that would meet the one before moves on to the next
-    open day. Where tolerances would overlap, the days between two due days are shared, the middle
-    one to the earlier; so each day belongs to at most one window of a line.
+    A due day moves off closed days without reaching the line's next occurrence (by ``previous``,
+    the one before) or leaving the line's own days; without an open day there it stays, closed or
+    not, for the office to settle. Were it pushed on instead, a rule with more days than the site is
+    open would fall ever further behind. Where tolerances would overlap, the days between two due
+    days are shared, the middle one to the earlier; so each day belongs to at most one window of a
+    line. A tolerance may reach beyond the line's own days.
     """
-    last = to_on if line.last_on is None else min(to_on, line.last_on)
-    # One more on either side, so that a window is the same whatever range is asked for.
-    beyond = last + timedelta(days=line.days_before + line.days_after + 62)
-    if line.last_on is not None:
-        beyond = min(beyond, line.last_on)
-    days = occurrences(line.rule, line.first_on, to_on=beyond)
-    windows = _shared_out(_window(line, day, due) for day, due in _due_days(days, closed))
+    ends = [day for day in (line.last_on, until_of(parts_of(line.rule))) if day is not None]
+    line_ends = min(ends, default=date.max)
+    last = min(to_on, line_ends)
+    if last < max(from_on, line.first_on):
+        return []
+    # More on either side, so that a window is the same whatever range is asked for.
+    around = _LONGEST_CLOSED + timedelta(days=line.days_before + line.days_after)
+    days = occurrences(
+        line.rule, line.first_on, from_on=from_on - around, to_on=min(last + around, line_ends)
+    )
+    due_days = _due_days(days, line.first_on, line_ends, closed)
+    windows = _shared_out(_window(line, *pair) for pair in zip(days, due_days, strict=True))
     return [window for window in windows if from_on <= window.occurrence_on <= last]
 
 
-def _due_days(days: Iterable[date], closed: Closed) -> Iterable[tuple[date, date]]:
-    step = -DAY if closed.rule == "previous" else DAY
-    before = date.min
-    for day in days:
-        due = closed.open_day(day, step)
-        if due <= before:
-            due = closed.open_day(before + DAY, DAY)
-        before = due
-        yield day, due
+def _due_days(
+    days: Sequence[date], line_begins: date, line_ends: date, closed: Closed
+) -> Iterator[date]:
+    for at, day in enumerate(days):
+        earliest = days[at - 1] + DAY if at else line_begins
+        latest = days[at + 1] - DAY if at + 1 < len(days) else line_ends
+        yield closed.due_day(day, earliest, latest)
 
 
 def _window(line: Line, day: date, due: date) -> DueWindow:

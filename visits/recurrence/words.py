@@ -30,17 +30,25 @@ MONTH_NAMES = (
     "December",
 )
 _ORDINALS = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", -1: "last"}
+_NOT_ALWAYS = ", in months that have one"  # RFC 5545 skips the others
 
 
 def every_weeks(weeks: int, weekdays: Collection[int]) -> str:
     """Every so many weeks on these weekdays (Monday is 0)."""
-    days = ",".join(WEEKDAYS[day] for day in sorted(set(weekdays)))
+    if not weekdays:
+        raise RuleError("Choose at least one weekday.")
+    days = ",".join(_code(day) for day in weekdays)
     return canonical(f"FREQ=WEEKLY;INTERVAL={weeks};BYDAY={days}")
 
 
 def every_months_on_weekday(months: int, ordinal: int, weekday: int) -> str:
-    """Every so many months on the nth (-1: last) of a weekday (Monday is 0)."""
-    return canonical(f"FREQ=MONTHLY;INTERVAL={months};BYDAY={ordinal}{WEEKDAYS[weekday]}")
+    """Every so many months on the nth (-1: last) of a weekday (Monday is 0).
+
+    Not on the fifth, which most months lack: who was promised every month gets every month.
+    """
+    if ordinal not in (1, 2, 3, 4, -1):
+        raise RuleError("Choose the first to the fourth of a weekday, or the last of the month.")
+    return canonical(f"FREQ=MONTHLY;INTERVAL={months};BYDAY={ordinal}{_code(weekday)}")
 
 
 def every_months_on_day(months: int, day: int) -> str:
@@ -70,7 +78,9 @@ def describe(rule: str, first_on: date) -> str:
     ``first_on`` matters where the rule leaves the day to it.
     """
     parts = parts_of(rule)
-    if "COUNT" in parts:
+    if parts.get("COUNT") == "1":
+        ending = ", once"
+    elif "COUNT" in parts:
         ending = f", {parts['COUNT']} times"
     elif until := until_of(parts):
         ending = f", until {said_day(until)}"
@@ -123,28 +133,41 @@ def _yearly(interval: int, rest: Mapping[str, str], first_on: date) -> str:
         return f"{_every(interval, 'year')} on the last day of February"
     else:
         return ""
-    return f"{_every(interval, 'year')} on {on} {MONTH_NAMES[month - 1]}" if on.isdigit() else ""
+    if not on.isdigit():
+        return ""
+    leap = ", in leap years" if (month, int(on)) == (2, 29) else ""
+    return f"{_every(interval, 'year')} on {on} {MONTH_NAMES[month - 1]}{leap}"
 
 
 def _in_month(rest: Mapping[str, str], first_on: date) -> str:
     if not rest:
-        return f"the {_nth(first_on.day)}"
+        return _days_of_month([first_on.day])
     if set(rest) == {"BYDAY"}:
         words = rest["BYDAY"].split(",")
-        if all(_ordinal(word) in _ORDINALS for word in words):
-            return _listed(
-                [f"the {_ORDINALS[_ordinal(one)]} {_weekday(one[-2:])}" for one in words]
-            )
-        return ""
+        if not all(_ordinal(word) in _ORDINALS for word in words):
+            return ""
+        said = _listed([f"the {_ORDINALS[_ordinal(one)]} {_weekday(one[-2:])}" for one in words])
+        return f"{said}{_NOT_ALWAYS}" if any(_ordinal(word) == 5 for word in words) else said
     days = [int(day) for day in rest.get("BYMONTHDAY", "0").split(",")]
     if set(rest) == {"BYMONTHDAY"}:
         if days == [-1]:
             return "the last day"
-        return _listed([f"the {_nth(day)}" for day in days]) if min(days) > 0 else ""
+        return _days_of_month(days) if min(days) > 0 else ""
     clamped = set(rest) == {"BYMONTHDAY", "BYSETPOS"} and rest["BYSETPOS"] == "-1"
     if clamped and days[-1] > 28 and days == list(range(28, days[-1] + 1)):
         return "the last day" if days[-1] == 31 else f"the {_nth(days[-1])} or the last day"
     return ""
+
+
+def _days_of_month(days: list[int]) -> str:
+    said = _listed([f"the {_nth(day)}" for day in days])
+    return f"{said}{_NOT_ALWAYS}" if max(days) > 28 else said
+
+
+def _code(weekday: int) -> str:
+    if weekday not in range(7):
+        raise RuleError(f"There is no weekday {weekday}; Monday is 0 and Sunday 6.")
+    return WEEKDAYS[weekday]
 
 
 def _every(interval: int, unit: str) -> str:
