@@ -8,3 +8,6 @@ class ComplianceConfig(AppConfig):
 
     def ready(self) -> None:
         from compliance import receivers, verbs  # noqa: F401  (connects receivers, declares verbs)
+        from compliance.sections import register_sections
+
+        register_sections()

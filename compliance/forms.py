@@ -16,6 +16,7 @@ from accounts.refusals import Refused
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
 from compliance.models import ActionOption, CorrectiveAction, Decision, Flag
 from compliance.queries.actions import OPEN, STATE_FILTERS
+from compliance.queries.flags import GROUPS
 from compliance.queries.sheets import USUAL_YEARS, Sheet
 from compliance.services.actions import FEWEST_OPTIONS, MOST_OPTIONS, OptionGiven
 from compliance.services.signing import Proof, prove_by_password
@@ -322,13 +323,27 @@ class FilterFlags(forms.Form):
     )
 
     state = forms.ChoiceField(choices=STATES, required=False)
-    kind = forms.MultipleChoiceField(choices=Flag.Kind.choices, required=False)
+    group = forms.ChoiceField(
+        choices=[("", "All"), *((group.key, group.title) for group in GROUPS)], required=False
+    )
+    kind = forms.ChoiceField(choices=[("", "All kinds"), *Flag.Kind.choices], required=False)
 
 
 class AcknowledgeFlag(forms.Form):
     """What is being done about a flag."""
 
     note = forms.CharField(max_length=300, widget=FewLines(2), label="What is being done")
+
+
+class ChooseSummary(forms.Form):
+    """Whether the daily summary comes."""
+
+    wants = forms.TypedChoiceField(
+        label="Send it to me",
+        choices=[("yes", "Yes, by e-mail"), ("no", "No")],
+        coerce=lambda value: value == "yes",
+        widget=forms.RadioSelect,
+    )
 
 
 class LookOverYears(forms.Form):

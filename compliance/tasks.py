@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from compliance.services import actions, ordered_work
+from compliance.services import actions, digests, flags, ordered_work
 
 
 @shared_task
@@ -15,3 +15,16 @@ def raise_missing_actions() -> int:
 def plan_ordered_work() -> int:
     """Plan a visit for every ordered job that has none. Safe twice, late, or never."""
     return ordered_work.plan_ordered_work()
+
+
+@shared_task
+def reconcile_flags() -> int:
+    """Keep flags in step with what is late or wrong. Safe twice, late, or never."""
+    outcome = flags.reconcile_flags()
+    return outcome.raised + outcome.cleared
+
+
+@shared_task
+def send_digests() -> int:
+    """Write the daily summaries whose morning has come. Safe twice, late, or never."""
+    return digests.send_digests()

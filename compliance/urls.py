@@ -2,10 +2,13 @@
 
 from django.urls import path
 
-from compliance.views import actions
+from compliance.views import actions, evidence, flags, landing, summary
 
 app_name = "compliance"
 urlpatterns = [
+    path("today/", landing.today, name="today"),
+    path("your-sites/", landing.your_sites, name="your_sites"),
+    path("the-file/", landing.the_file, name="the_file"),
     path("actions/", actions.actions, name="actions"),
     path("actions.csv", actions.actions_csv, name="actions_csv"),
     path("actions/new/<uuid:site_id>/", actions.action_new, name="action_new"),
@@ -17,4 +20,9 @@ urlpatterns = [
     path("actions/<uuid:action_id>/check/", actions.action_check, name="action_check"),
     path("actions/<uuid:action_id>/reopen/", actions.action_reopen, name="action_reopen"),
     path("actions/<uuid:action_id>/withdraw/", actions.action_withdraw, name="action_withdraw"),
+    path("flags/", flags.flags, name="flags"),
+    path("flags.csv", flags.flags_csv, name="flags_csv"),
+    path("flags/<uuid:flag_id>/acknowledge/", flags.flag_acknowledge, name="flag_acknowledge"),
+    path("sites/<uuid:site_id>/evidence/", evidence.evidence, name="evidence"),
+    path("summary/", summary.summary, name="summary"),
 ]

@@ -4,6 +4,7 @@ from accounts.trail_words import declare
 
 declare("action.raised", "raised an action")
 declare("action.changed", "changed an action")
+declare("action.photo_added", "put a photo that came later beside an action")
 declare("action.priced", "priced an action")
 declare("action.decided", "decided an action")
 declare("action.done", "reported an action done")

@@ -91,6 +91,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "accounts.middleware.RefusalMiddleware",
     "accounts.middleware.PrivatePagesMiddleware",
+    "compliance.middleware.AuditorLooksMiddleware",
 ]
 
 ROOT_URLCONF = "config.urls"

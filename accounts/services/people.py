@@ -171,6 +171,17 @@ def change_person(
 
 
 @transaction.atomic
+def choose_digest(*, by: User, wants: bool) -> User:
+    """Say for oneself whether the daily summary comes by e-mail."""
+    person = User.objects.select_for_update().get(pk=by.pk)
+    if person.wants_digest != wants:
+        person.wants_digest = wants
+        person.save(update_fields=["wants_digest"])
+        record(by, "person.changed", person, changed={"wants_digest": [not wants, wants]})
+    return person
+
+
+@transaction.atomic
 def stop_person(person_id: UUID, *, by: User, reason: str) -> User:
     """Stop somebody from signing in, at once and on every device."""
     person = User.objects.select_for_update().get(pk=person_id)

@@ -12,16 +12,19 @@ from accounts.trail_words import sentence_of
 from compliance.days import SiteDays
 from compliance.models import ActionPhoto, CorrectiveAction, Decision, SignOff
 from compliance.queries.sheets import Sheet
-from compliance.services.actions import needs_decision
+from compliance.services.actions import PRICED_KINDS, needs_decision
 from compliance.services.signing import is_whole, shown_facts
 from sites.models import Site
-from visits.models import WhoseMove
+from visits.models import Finding, WhoseMove
 
 State = CorrectiveAction.State
 
-OPEN, DECLINED, ALL = "open", "declined", "all"
+OPEN, TO_PRICE, URGENT, DECLINED, ALL = "open", "to_price", "urgent", "declined", "all"
+DONE_UNCHECKED = State.DONE.value
 STATE_FILTERS = [
     (OPEN, "Open"),
+    (TO_PRICE, "To price"),
+    (URGENT, "Open, found urgent"),
     *State.choices,
     (DECLINED, "Turned down"),
     (ALL, "All"),
@@ -45,9 +48,23 @@ def still_to_do() -> Q:
     return Q(state__in=CorrectiveAction.OPEN_STATES, declined=False)
 
 
-def is_overdue(now: datetime) -> Q:
-    """Actions past their day by their site's calendar and not done. One query, for the zones."""
-    days = SiteDays(now)
+def action_filter(state: str) -> Q:
+    """The condition behind one choice of the list's state filter."""
+    if state == OPEN:
+        return still_to_do()
+    if state == TO_PRICE:
+        return Q(state=State.RAISED, kind__in=PRICED_KINDS, whose_move=WhoseMove.US)
+    if state == URGENT:
+        return still_to_do() & Q(finding__urgency=Finding.Urgency.NOW)
+    if state == DECLINED:
+        return Q(state=State.DECIDED, declined=True)
+    if state == State.DECIDED:
+        return Q(state=State.DECIDED, declined=False)
+    return Q() if state == ALL else Q(state=state)
+
+
+def is_overdue(days: SiteDays) -> Q:
+    """Actions past their day by their site's calendar and not done."""
     return days.where("due_on__lt") & Q(
         state__in=[State.RAISED, State.PRICED, State.DECIDED], declined=False
     )
@@ -66,15 +83,8 @@ def actions_listed(
 
     Two queries: the zones in use, and the rows with their site, client and zone.
     """
-    late = is_overdue(now)
-    if state == OPEN:
-        actions = actions.filter(still_to_do())
-    elif state == DECLINED:
-        actions = actions.filter(state=State.DECIDED, declined=True)
-    elif state == State.DECIDED:
-        actions = actions.filter(state=State.DECIDED, declined=False)
-    elif state != ALL:
-        actions = actions.filter(state=state)
+    late = is_overdue(SiteDays(now))
+    actions = actions.filter(action_filter(state))
     if kind:
         actions = actions.filter(kind=kind)
     if site:

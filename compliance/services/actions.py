@@ -12,7 +12,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Exists, Max, OuterRef
 from django.utils import timezone
 
 from accounts.models import Role, User
@@ -34,7 +34,7 @@ from compliance.queries.sheets import USUAL_YEARS, sheet_of
 from compliance.services.signing import SIGNED_IN, Proof, prove_by_password, sign
 from sites.models import Photo, Site, Zone
 from sites.services.sites import site_to_keep
-from visits.models import Finding, NotReached, Visit, WhoseMove
+from visits.models import Finding, FindingPhoto, NotReached, Visit, WhoseMove
 
 Kind = CorrectiveAction.Kind
 State = CorrectiveAction.State
@@ -144,7 +144,38 @@ def raise_missing_actions(limit: int = 200) -> int:
     It stands behind the signal that a visit was closed. Answers with how many were raised.
     """
     waiting = list(visits_without_their_actions().values_list("pk", flat=True)[:limit])
-    return sum(raise_actions_of_visit(visit_id) for visit_id in waiting)
+    raised = sum(raise_actions_of_visit(visit_id) for visit_id in waiting)
+    show_late_photos()
+    return raised
+
+
+@transaction.atomic
+def show_late_photos(limit: int = 200) -> int:
+    """Put photos of findings that came after the visit was closed beside their actions.
+
+    Only while an action is not yet put to the client: what was shown is what was shown. Safe twice,
+    late, or never; answers with how many photos.
+    """
+    late = (
+        FindingPhoto.objects.filter(finding__action__state=State.RAISED)
+        .exclude(
+            Exists(
+                ActionPhoto.objects.filter(
+                    action=OuterRef("finding__action"), photo=OuterRef("photo")
+                )
+            )
+        )
+        .select_related("finding__action", "photo")
+        .order_by("pk")[:limit]
+    )
+    shown = 0
+    for one in late:
+        action = _locked(one.finding.action.pk)
+        if action.state == State.RAISED:
+            _show(action, [one.photo_id], ActionPhoto.Moment.BEFORE)
+            record(None, "action.photo_added", action, photo=one.photo.sha256)
+            shown += 1
+    return shown
 
 
 def _raise_from_finding(site: Site, visit: Visit, finding: Finding) -> CorrectiveAction:

@@ -1,9 +1,12 @@
 """How actions are put into words for the person who reads."""
 
+from collections.abc import Mapping
+
 from django import template
 
 from accounts.models import Role, User
 from compliance.models import CorrectiveAction
+from visits.coverage import Tally, from_counts
 from visits.models import WhoseMove
 
 register = template.Library()
@@ -21,3 +24,9 @@ def mover(action: CorrectiveAction, reader: User) -> str:
     if reader.role == Role.CLIENT_MANAGER:
         return FOR_THE_CLIENT[WhoseMove(action.whose_move)]
     return action.get_whose_move_display()
+
+
+@register.filter
+def tally(counts: Mapping[str, int] | None) -> Tally:
+    """How many places were due and looked at, of the coverage that a closed visit kept."""
+    return from_counts(counts or {}).all

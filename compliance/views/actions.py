@@ -39,6 +39,7 @@ from compliance.models import CorrectiveAction
 from compliance.queries.actions import actions_listed, moves_of, story_of
 from compliance.queries.sheets import Sheet, break_even_in_words, by_year, sheet_of
 from compliance.services import actions as services
+from compliance.services.looks import record_looks
 from compliance.services.signing import role_of
 from compliance.views.proving import has_passkey, passkey_shown, use_up_passkey
 from sites.access import require_may_keep_sites, sites_visible_to
@@ -82,6 +83,8 @@ def actions(request: PersonRequest) -> HttpResponse:
         access.actions_visible_to(request.user), now=timezone.now(), **form.wanted()
     )
     page = Paginator(listed, PER_PAGE).get_page(request.GET.get("page"))
+    if request.user.is_auditor:
+        record_looks({action.site_id for action in page}, by=request.user)
     return render(request, "compliance/actions.html", {"form": form, "page": page})
 
 
@@ -92,6 +95,8 @@ def actions_csv(request: PersonRequest) -> StreamingHttpResponse:
     listed = actions_listed(
         access.actions_visible_to(request.user), now=timezone.now(), **form.wanted()
     )
+    if request.user.is_auditor:
+        record_looks(listed.order_by().values_list("site_id", flat=True), by=request.user)
     return csv_answer("actions", CSV_HEADER, _lines(listed))
 
 

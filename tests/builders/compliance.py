@@ -1,7 +1,7 @@
 """Closed visits with findings, and actions in every state, for tests."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from io import BytesIO
 from itertools import count
@@ -22,11 +22,21 @@ from compliance.services.actions import (
     report_done,
     withdraw_action,
 )
-from sites.models import Photo, Site
+from sites.models import Checkpoint, Photo, Site
 from sites.services.photos import add_photo
-from tests.builders.accounts import PASSWORD, make_office, make_person
+from tests.builders.accounts import PASSWORD, make_office, make_person, make_technician
 from tests.builders.sites import make_site
-from visits.models import WhoseMove
+from tests.builders.visits import local, make_visit
+from visits.models import Visit, WhoseMove
+from visits.services.closing import close_visit
+from visits.services.recording import (
+    ContactGiven,
+    FindingGiven,
+    NotReachedGiven,
+    record_finding,
+    record_looks,
+    record_not_reached,
+)
 
 _numbers = count(1)
 
@@ -58,6 +68,42 @@ def make_photo_bytes() -> bytes:
 
 def make_photo(site: Site, *, by: User | None = None) -> Photo:
     return add_photo(site.pk, by=by or make_office(), data=make_photo_bytes())
+
+
+def make_closed_visit(
+    site: Site,
+    *,
+    due_on: date,
+    technician: User | None = None,
+    findings: Sequence[FindingGiven] = (),
+    not_reached: Sequence[NotReachedGiven] = (),
+    looks: Sequence[Checkpoint] = (),
+    **fields: Any,
+) -> Visit:
+    """A visit on which just this was recorded, closed at ten local time on the day it was due."""
+    technician = technician or make_technician()
+    visit = make_visit(
+        site,
+        state=Visit.State.UNDER_WAY,
+        technician=technician,
+        due_on=due_on,
+        **{"kind": Visit.Kind.ROUTINE, **fields},
+    )
+    at = local(visit, 9, 30)
+    for finding in findings:
+        record_finding(visit.pk, by=technician, at=at, finding=finding)
+    for one in not_reached:
+        record_not_reached(visit.pk, by=technician, at=at, not_reached=one)
+    if looks:
+        looked = [checkpoint.pk for checkpoint in looks]
+        record_looks(visit.pk, by=technician, at=at, checkpoint_ids=looked)
+    return close_visit(
+        visit.pk,
+        by=technician,
+        at=local(visit, 10),
+        received_at=local(visit, 10, 5),
+        contact=ContactGiven(no_signature_reason="Nobody of the premises was there."),
+    )
 
 
 def make_action(

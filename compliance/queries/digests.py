@@ -1,0 +1,220 @@
+"""What the daily summary says to each kind of person; nothing where there is nothing to say."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.conf import settings
+from django.db.models import QuerySet
+from django.urls import reverse
+
+from accounts.models import Competence, Role, User
+from compliance.access import actions_visible_to
+from compliance.models import Decision
+from compliance.queries.causes import EXPIRY_DAYS
+from compliance.queries.client import Waiting, to_decide, to_do
+from compliance.queries.today import Part, actions_address, today_of
+from sites.access import sites_visible_to
+from visits.models import Visit
+from visits.queries.objections import words_of
+
+WEEK = timedelta(days=7)
+DAY = timedelta(days=1)
+SHOWN = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One thing, in words, and where it can be looked at (a whole address)."""
+
+    text: str
+    url: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DigestPart:
+    """One heading with its first lines; ``more`` says how many more there are at ``url``."""
+
+    title: str
+    lines: Sequence[Line]
+    more: int = 0
+    url: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DigestText:
+    """A summary as it will be written."""
+
+    subject: str
+    parts: Sequence[DigestPart]
+
+
+def digest_for(person: User, *, day: date, now: datetime) -> DigestText | None:
+    """The summary of a person for a day, or None where there is nothing to say.
+
+    ``day`` is the day in the person's own zone. At most ten queries, whatever the size.
+    """
+    compose = COMPOSERS.get(Role(person.role))
+    parts, subject = compose(person, day, now) if compose else ([], "")
+    told = [part for part in parts if part.lines]
+    return DigestText(subject, told) if told else None
+
+
+Composed = tuple[list[DigestPart], str]
+
+
+def _office(person: User, day: date, now: datetime) -> Composed:
+    """Flags by group, and what clients decided since yesterday."""
+    parts = today_of(person)
+    told = [_of_flags(part) for part in parts if part.number or part.counts]
+    counts = [f"{part.number} {part.group.title.lower()}" for part in parts if part.number]
+    decided = (
+        Decision.objects.filter(
+            action__in=actions_visible_to(person), sign_off__at__gt=now - DAY, sign_off__at__lte=now
+        )
+        .select_related("action__site", "sign_off", "option")
+        .order_by("sign_off__at", "pk")
+    )
+    told.append(
+        DigestPart(
+            "Decided since yesterday",
+            [
+                Line(
+                    f"{one.sign_off.person_name}: {one.get_outcome_display().lower()}, "
+                    f"{one.action} at {one.action.site}",
+                    _whole(one.action.get_absolute_url()),
+                )
+                for one in decided[: 2 * SHOWN]
+            ],
+        )
+    )
+    return told, f"{words_of(day)}: {', '.join(counts) or 'decisions since yesterday'}"
+
+
+def _of_flags(part: Part) -> DigestPart:
+    lines = [Line(flag.sentence, _whole(flag.link)) for flag in part.flags]
+    if not lines:
+        lines = [Line(f"{one.label}: {one.number}", _whole(one.url)) for one in part.counts]
+    return DigestPart(
+        part.group.title, lines, more=max(part.number - len(part.flags), 0), url=_whole(part.url)
+    )
+
+
+def _technician(person: User, day: date, now: datetime) -> Composed:
+    """Today's and tomorrow's stops, and competences about to lapse."""
+    stops = (
+        Visit.objects.filter(
+            technician=person,
+            booked_on__in=[day, day + DAY],
+            state__in=[Visit.State.BOOKED, Visit.State.UNDER_WAY],
+        )
+        .select_related("site")
+        .order_by("booked_on", "booked_at_time", "pk")
+    )
+    by_day: dict[date, list[Line]] = {day: [], day + DAY: []}
+    for visit in stops:
+        if visit.booked_on is not None:
+            by_day[visit.booked_on].append(_stop(visit))
+    lapsing = Competence.objects.filter(
+        person=person,
+        withdrawn_on=None,
+        valid_until__gte=day,
+        valid_until__lte=day + timedelta(days=EXPIRY_DAYS),
+    ).select_related("kind")
+    parts = [
+        DigestPart("Today", by_day[day]),
+        DigestPart("Tomorrow", by_day[day + DAY]),
+        DigestPart(
+            "Your competences",
+            [
+                Line(
+                    f"{one} lapses on {words_of(one.valid_until)}",
+                    _whole(reverse("accounts:my_competences")),
+                )
+                for one in lapsing.order_by("valid_until", "pk")
+                if one.valid_until
+            ],
+        ),
+    ]
+    number = len(by_day[day])
+    return parts, f"{words_of(day)}: {number} {'stop' if number == 1 else 'stops'} today"
+
+
+def _stop(visit: Visit) -> Line:
+    at = f"{visit.booked_at_time:%H:%M} " if visit.booked_at_time else ""
+    address = " ".join(visit.site.address.split())
+    return Line(
+        f"{at}{visit.site}, {address} ({visit.get_kind_display().lower()})",
+        _whole(visit.get_absolute_url()),
+    )
+
+
+def _client_manager(person: User, day: date, now: datetime) -> Composed:
+    """Decisions that wait, what is their own move, and the visits of the week."""
+    decide, do = to_decide(person, now), to_do(person, now)
+    coming = (
+        Visit.objects.filter(
+            site__in=sites_visible_to(person),
+            booked_on__gte=day,
+            booked_on__lt=day + WEEK,
+            state__in=[Visit.State.BOOKED, Visit.State.UNDER_WAY],
+        )
+        .select_related("site")
+        .order_by("booked_on", "booked_at_time", "pk")
+    )
+    parts = [
+        _of_actions("Waits for your decision", decide, "priced"),
+        _of_actions("Is your move", do, "open"),
+        _coming("Visits in the next seven days", coming),
+    ]
+    return parts, _subject(decide.number, do.number)
+
+
+def _subject(decide: int, do: int) -> str:
+    if decide:
+        return "1 decision waits for you" if decide == 1 else f"{decide} decisions wait for you"
+    if do:
+        return "1 thing is your move" if do == 1 else f"{do} things are your move"
+    return "Visits at your sites this week"
+
+
+def _of_actions(title: str, waiting: Waiting, state: str) -> DigestPart:
+    return DigestPart(
+        title,
+        [
+            Line(
+                f"{one.title}, {one.site}, due by {words_of(one.due_on)}",
+                _whole(one.get_absolute_url()),
+            )
+            for one in waiting.actions
+        ],
+        more=waiting.number - len(waiting.actions),
+        url=_whole(actions_address(state=state)),
+    )
+
+
+def _coming(title: str, visits: QuerySet[Visit]) -> DigestPart:
+    """Days and sites only: a visit's own page opens to the client once it is closed."""
+    number = visits.count()
+    return DigestPart(
+        title,
+        [
+            Line(f"{words_of(visit.booked_on)}: {visit.get_kind_display().lower()}, {visit.site}")
+            for visit in visits[:SHOWN]
+            if visit.booked_on
+        ],
+        more=max(number - SHOWN, 0),
+        url=_whole(reverse("compliance:your_sites")),
+    )
+
+
+def _whole(path: str) -> str:
+    """An address that works from a letter. An empty one stays empty."""
+    return f"{settings.BASE_URL}{path}" if path else ""
+
+
+COMPOSERS: dict[Role, Callable[[User, date, datetime], Composed]] = {
+    Role.OFFICE: _office,
+    Role.TECHNICIAN: _technician,
+    Role.CLIENT_MANAGER: _client_manager,
+}
