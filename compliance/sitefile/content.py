@@ -11,15 +11,9 @@ from datetime import date, datetime
 from decimal import Decimal
 from enum import Enum
 
+from compliance.evidence import Standing
+
 Point = tuple[float, float]
-
-
-class Standing(Enum):
-    """How one thing that is asked for stands."""
-
-    PRESENT = "present"
-    NOT_CURRENT = "not_current"
-    MISSING = "missing"
 
 
 class Outcome(Enum):
@@ -208,7 +202,10 @@ class Monitor:
 
 @dataclass(frozen=True, slots=True)
 class Photo:
-    """A picture by its media name, and the hash of the file that is kept."""
+    """A picture by its media name, and the hash of the file that is kept.
+
+    No media name means that the picture has not arrived from the phone that took it.
+    """
 
     media: str
     about: str
@@ -255,7 +252,8 @@ class Reading:
 class Treatment:
     """One application of a product, with what regulations ask a record of it to say.
 
-    ``amount`` is of the product itself, never of what was mixed.
+    ``amount`` is of the product itself, never of what was mixed. ``elements`` is the whole record
+    as labels and words, ``missing`` the labels of what it ought to say and does not.
     """
 
     product: str
@@ -269,11 +267,8 @@ class Treatment:
     unit: str
     started_at: datetime
     applicator: str
-    authority: str = ""
-    formulation: str = ""
     batch_number: str = ""
     equipment: str = ""
-    checkpoint: str = ""
     situation: str = ""
     dilution: str = ""
     area: Decimal | None = None
@@ -285,13 +280,14 @@ class Treatment:
     weather: str = ""
     precautions: str = ""
     cautions: tuple[str, ...] = ()
-    cautions_confirmed: tuple[str, ...] = ()
     label_cautions: str = ""
     re_entry: str = ""
     applicator_licence: str = ""
     supervised_person: str = ""
     note: str = ""
     is_demo: bool = False
+    elements: tuple[tuple[str, str], ...] = ()
+    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -418,6 +414,7 @@ class SignOff:
     zone: str
     method: str
     content_hash: str
+    trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,11 +473,15 @@ class Document:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One thing that published texts ask to see. ``note`` says what is there or what lacks."""
+    """One thing that published texts ask to see.
+
+    ``asks`` says what counts as there and current, ``note`` what is there or what lacks.
+    """
 
     item: str
-    asked_by: str
+    asked_by: tuple[str, ...]
     standing: Standing
+    asks: str = ""
     note: str = ""
     anchor: str = ""
 
@@ -501,7 +502,10 @@ class TrailEntry:
 
 @dataclass(frozen=True, slots=True)
 class SiteFile:
-    """The whole record of one site for one period, first and last day included."""
+    """The whole record of one site for one period, first and last day included.
+
+    ``broken_seals`` says where seals did not hold when they were computed anew for this paper.
+    """
 
     company: Company
     site: SiteFacts
@@ -520,6 +524,7 @@ class SiteFile:
     documents: tuple[Document, ...] = ()
     evidence: tuple[Evidence, ...] = ()
     trail: tuple[TrailEntry, ...] = ()
+    broken_seals: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """A site plan with its monitors as numbered pins, in millimetres on the paper.
 
-The shape of a pin tells the kind of monitor. Pins that would cover each other are moved apart and
-tied to their true place by a line, so that every number can be read.
+The shape of a pin, which the template draws, tells the kind of monitor. Pins that would cover each
+other are moved apart and tied to their true place by a line, so that every number can be read.
 """
 
 import math
@@ -17,30 +17,15 @@ _APART = 2 * PIN + 0.5
 _ROUNDS = 80
 _GOLDEN_ANGLE = math.pi * (3 - math.sqrt(5))
 
-_SHAPES: dict[str, tuple[str, tuple[Point, ...]]] = {
-    "sticky": ("square", ((-1, -1), (1, -1), (1, 1), (-1, 1))),
-    "bait_station": ("wide box", ((-1.3, -0.85), (1.3, -0.85), (1.3, 0.85), (-1.3, 0.85))),
-    "snap_trap": ("house", ((0, -1.25), (1.05, -0.45), (1.05, 1), (-1.05, 1), (-1.05, -0.45))),
-    "live_trap": ("shield", ((0, 1.25), (1.05, 0.45), (1.05, -1), (-1.05, -1), (-1.05, 0.45))),
-    "fly_light": ("diamond", ((0, -1.4), (1.4, 0), (0, 1.4), (-1.4, 0))),
-    "pheromone": (
-        "hexagon",
-        ((-1.25, 0), (-0.65, -1), (0.65, -1), (1.25, 0), (0.65, 1), (-0.65, 1)),
-    ),
-}
-_ROUND = tuple(
-    (1.1 * math.cos(step * math.pi / 12), 1.1 * math.sin(step * math.pi / 12)) for step in range(24)
-)
-
 
 @dataclass(frozen=True, slots=True)
 class PlacedPin:
     """Where a pin is drawn, and the line to where the monitor stands, if that is elsewhere."""
 
     number: int
-    path: str
-    label_x: str
-    label_y: str
+    kind_code: str
+    x: str
+    y: str
     leader: str
 
 
@@ -64,17 +49,6 @@ class Drawing:
     outlines: tuple[PlacedOutline, ...]
 
 
-def shape_name(kind_code: str) -> str:
-    """What the pin of a kind of monitor looks like."""
-    return _SHAPES[kind_code][0] if kind_code in _SHAPES else "round"
-
-
-def pin_path(kind_code: str, x: float, y: float, size: float = PIN) -> str:
-    """The outline of a pin around a point, as SVG path data."""
-    corners = _SHAPES[kind_code][1] if kind_code in _SHAPES else _ROUND
-    return _path([(x + size * across, y + size * down) for across, down in corners])
-
-
 def draw(plan: Plan, *, most_wide: float, most_high: float) -> Drawing:
     """The plan as large as it fits, with its pins and outlines."""
     scale = min(most_wide / max(plan.width, 1), most_high / max(plan.height, 1))
@@ -83,9 +57,9 @@ def draw(plan: Plan, *, most_wide: float, most_high: float) -> Drawing:
     pins = tuple(
         PlacedPin(
             number=pin.number,
-            path=pin_path(pin.kind_code, x, y),
-            label_x=_mm(x),
-            label_y=_mm(y + 0.75),
+            kind_code=pin.kind_code,
+            x=_mm(x),
+            y=_mm(y),
             leader=_leader(home, (x, y)),
         )
         for pin, home, (x, y) in zip(plan.pins, homes, _spread(homes, wide, high), strict=True)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
+from compliance.evidence import Standing
 from compliance.sitefile.content import (
     Action,
     Contract,
@@ -11,14 +12,13 @@ from compliance.sitefile.content import (
     Reading,
     SiteFacts,
     SiteFile,
-    Standing,
     Zone,
 )
-from compliance.sitefile.drawing import draw, pin_path, shape_name
+from compliance.sitefile.drawing import draw
 from compliance.sitefile.judging import (
     days_valid,
-    document_standing,
     glance,
+    has_lapsed,
     is_overdue,
     latest_reading,
     timing,
@@ -41,12 +41,13 @@ from compliance.sitefile.words import (
 MOST_SUBTITLES = 60
 """With more reports than this the contents leave the single ones to the list of visits."""
 
-_STANDINGS = {
-    Standing.PRESENT: Cell("Present", "sound"),
-    Standing.NOT_CURRENT: Cell("Not current", "due"),
-    Standing.MISSING: Cell("Missing", "late"),
+_LOOKS = {
+    Standing.MISSING: "late",
+    Standing.NOT_CURRENT: "due",
+    Standing.CURRENT: "sound",
+    Standing.NOTHING_TO_SHOW: "unknown",
+    Standing.NOT_KEPT: "unknown",
 }
-_STANDING_ORDER = (Standing.MISSING, Standing.NOT_CURRENT, Standing.PRESENT)
 
 
 def cover(file: SiteFile, fingerprint: str) -> dict[str, object]:
@@ -101,7 +102,7 @@ def at_a_glance(file: SiteFile, today: date) -> dict[str, object]:
             "of the places and monitors due were looked at",
         ),
         Fact(
-            f"{figures.evidence_present} of {figures.evidence_asked}",
+            f"{figures.evidence_current} of {figures.evidence_asked}",
             "kinds of evidence asked for are there and current",
         ),
         Fact(str(figures.actions_open), "corrective actions are open"),
@@ -123,22 +124,21 @@ def at_a_glance(file: SiteFile, today: date) -> dict[str, object]:
 
 def evidence(file: SiteFile) -> dict[str, object]:
     """What published texts ask to see, missing first."""
-    ordered = sorted(file.evidence, key=lambda one: _STANDING_ORDER.index(one.standing))
+    worst_first = list(Standing)
+    ordered = sorted(file.evidence, key=lambda one: worst_first.index(one.standing))
     return {
         "table": table(
             "evidence",
             (
                 Column("What is asked for"),
-                Column("State", "state"),
-                Column("What is on file", "words"),
-                Column("Asked by", "name"),
+                Column("Here", "name"),
+                Column("Asked by", "sources"),
             ),
             [
                 (
-                    Cell(one.item, anchor=one.anchor),
-                    _STANDINGS[one.standing],
-                    one.note,
-                    one.asked_by,
+                    Cell(lines(one.item, one.asks), anchor=one.anchor),
+                    Cell(lines(one.standing.words, one.note), _LOOKS[one.standing]),
+                    lines(*one.asked_by),
                 )
                 for one in ordered
             ],
@@ -232,12 +232,7 @@ def plan_pages(file: SiteFile, *, most_wide: float, most_high: float) -> list[di
                     f"{counted(len(plan.pins), 'numbered monitor')}"
                 ),
                 "legend": [
-                    {
-                        "kind": kinds.get(code, code),
-                        "number": number,
-                        "shape": shape_name(code),
-                        "path": pin_path(code, 3, 3, 2),
-                    }
+                    {"code": code, "kind": kinds.get(code, code), "number": number}
                     for code, number in on_plan.items()
                     if number
                 ],
@@ -305,13 +300,13 @@ def _questions(file: SiteFile, today: date) -> list[tuple[Cell, str, Cell]]:
             said = f"{person.name}: {listed(day(one) for one in without)}"
             ask("No valid competence", "late", said, "People", "people")
     for document in file.documents:
-        if document_standing(document, today) is Standing.NOT_CURRENT:
+        if has_lapsed(document, today):
             said = f"{document.title} ended {day_or(document.expires_on, '')}"
             ask("Document lapsed", "late", said, "Documents", "documents")
     for item in file.evidence:
-        if item.standing is not Standing.PRESENT:
-            cell = _STANDINGS[item.standing]
-            ask(f"Evidence {cell.text.lower()}", cell.look, item.item, "What is asked", "evidence")
+        if item.standing in (Standing.MISSING, Standing.NOT_CURRENT):
+            said, look = lines(item.item, item.note), _LOOKS[item.standing]
+            ask(f"Evidence: {item.standing.words.lower()}", look, said, "Evidence", "evidence")
     return rows
 
 

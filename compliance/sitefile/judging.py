@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from compliance.evidence import Standing
 from compliance.sitefile.content import (
     Action,
     Competence,
@@ -18,10 +19,12 @@ from compliance.sitefile.content import (
     Person,
     Reading,
     SiteFile,
-    Standing,
     Visit,
 )
 from compliance.sitefile.words import local_day
+
+ASKED = (Standing.MISSING, Standing.NOT_CURRENT, Standing.CURRENT)
+"""Where there is something to show or to miss."""
 
 UNREAD_CONDITIONS = frozenset({"missing", "blocked"})
 
@@ -126,10 +129,14 @@ def is_overdue(action: Action, today: date) -> bool:
     return action.is_open and not action.declined and action.due_on < today
 
 
-def document_standing(document: Document, today: date) -> Standing:
-    """Whether a document still counts."""
-    lapsed = document.expires_on is not None and document.expires_on < today
-    return Standing.NOT_CURRENT if lapsed else Standing.PRESENT
+def has_lapsed(document: Document, today: date) -> bool:
+    """Whether a document no longer counts: its last day has passed."""
+    return document.expires_on is not None and document.expires_on < today
+
+
+def last_day(file: SiteFile, today: date) -> date:
+    """The day on which the period is judged: its last, or today while it still runs."""
+    return min(file.period_to, today)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +155,7 @@ class Glance:
     actions_overdue: int
     waiting_to_be_reached: int
     treatments: int
-    evidence_present: int
+    evidence_current: int
     evidence_asked: int
 
 
@@ -159,6 +166,7 @@ def glance(file: SiteFile, today: date) -> Glance:
         return sum(visit.outcome in outcomes for visit in file.visits)
 
     in_time = {"On time", "In time", "Early"}
+    standings = [one.standing for one in file.evidence if one.standing in ASKED]
     places_due, places_looked = due_and_looked(total_coverage(file.visits))
     return Glance(
         due=len(file.visits),
@@ -173,8 +181,8 @@ def glance(file: SiteFile, today: date) -> Glance:
         actions_overdue=sum(is_overdue(action, today) for action in file.actions),
         waiting_to_be_reached=sum(one.reached_on is None for one in file.not_reached),
         treatments=sum(len(visit.treatments) for visit in file.visits),
-        evidence_present=sum(one.standing is Standing.PRESENT for one in file.evidence),
-        evidence_asked=len(file.evidence),
+        evidence_current=standings.count(Standing.CURRENT),
+        evidence_asked=len(standings),
     )
 
 

@@ -10,9 +10,9 @@ from compliance.sitefile.content import (
     Outcome,
     SignOff,
     SiteFile,
-    Standing,
 )
-from compliance.sitefile.judging import document_standing, is_overdue
+from compliance.sitefile.judging import has_lapsed, is_overdue
+from compliance.sitefile.pictures import photo_in_words
 from compliance.sitefile.tables import Cell, Column, Table, facts, table
 from compliance.sitefile.words import (
     DASH,
@@ -49,7 +49,7 @@ def documents(file: SiteFile, today: date) -> dict[str, object]:
     """Papers on file and whether they still count."""
     rows = []
     for one in file.documents:
-        lapsed = document_standing(one, today) is Standing.NOT_CURRENT
+        lapsed = has_lapsed(one, today)
         rows.append(
             (
                 lines(one.title, one.kind),
@@ -134,6 +134,7 @@ def integrity(file: SiteFile, fingerprint: str) -> dict[str, object]:
         "fingerprint": fingerprint,
         "length": file.made.trail_length,
         "head": file.made.trail_head,
+        "broken": file.broken_seals,
         "table": table(
             "seals",
             (
@@ -200,10 +201,7 @@ def _action(action: Action, file: SiteFile, today: date) -> dict[str, object]:
         "break_even": action.break_even,
         "decisions": _decisions(action.decisions) if action.decisions else None,
         "sign_offs": _sign_offs(action.sign_offs) if action.sign_offs else None,
-        "photos": [
-            {"media": photo.media, "about": photo.about, "caption": photo.about}
-            for photo in action.photos
-        ],
+        "photos": [photo_in_words(photo, f"{photo.about}") for photo in action.photos],
     }
 
 
@@ -275,7 +273,10 @@ def _sign_offs(sign_offs: Iterable[SignOff]) -> Table:
         [
             (
                 lines(one.name, one.role),
-                lines(one.meaning, f"Known by: {one.method}"),
+                Cell(
+                    lines(one.meaning, f"Known by: {one.method}", one.trouble),
+                    "late" if one.trouble else "",
+                ),
                 f"{moment(one.at, one.zone)} ({one.zone})",
                 Cell(one.content_hash, "hash"),
             )

@@ -19,11 +19,13 @@ from compliance.sitefile.content import (
 from compliance.sitefile.judging import (
     caught,
     due_and_looked,
+    last_day,
     shows_something,
     stood_on,
     timing,
     was_read,
 )
+from compliance.sitefile.pictures import photo_in_words
 from compliance.sitefile.tables import Cell, Column, Fact, Pages, Table, facts, side_by_side, table
 from compliance.sitefile.words import (
     DASH,
@@ -109,7 +111,7 @@ def report(
         "findings": [_finding(finding, n) for n, finding in enumerate(visit.findings, start=1)],
         "readings": _readings(visit.readings, monitors),
         "quiet": _quiet(visit.readings),
-        "treatments": [side_by_side(_treatment_facts(one, site.zone)) for one in visit.treatments],
+        "treatments": [side_by_side(_treatment_facts(one)) for one in visit.treatments],
         "label_first": LABEL_FIRST,
         "cautions": cautions_of(visit.treatments),
         "not_reached": table(
@@ -200,12 +202,13 @@ def treatments(file: SiteFile) -> dict[str, object]:
 
 def not_reached(file: SiteFile, today: date) -> dict[str, object]:
     """Places that could not be looked at: how long, how often, whose move, waiting ones first."""
+    judged_on = last_day(file, today)
     ordered = sorted(
         file.not_reached, key=lambda one: (one.reached_on is not None, one.first_on, one.zone)
     )
     rows = []
     for one in ordered:
-        age = ((one.reached_on or today) - one.first_on).days
+        age = ((one.reached_on or judged_on) - one.first_on).days
         state = (
             Cell(f"Reached on {day(one.reached_on)}", "sound")
             if one.reached_on
@@ -236,7 +239,8 @@ def not_reached(file: SiteFile, today: date) -> dict[str, object]:
             ),
             rows,
             none="Everything that was due to be looked at in this period could be reached.",
-        )
+        ),
+        "judged_on": day(judged_on),
     }
 
 
@@ -344,11 +348,7 @@ def _finding(finding: Finding, number: int) -> dict[str, object]:
         "move": move,
         "action_number": finding.action_number,
         "photos": [
-            {
-                "media": photo.media,
-                "about": photo.about,
-                "caption": f"Photo {index} of finding {number}",
-            }
+            photo_in_words(photo, f"Photo {index} of finding {number}")
             for index, photo in enumerate(finding.photos, start=1)
         ],
     }
@@ -395,26 +395,11 @@ def _quiet(taken: Sequence[Reading]) -> str:
     return f"Read, sound and nothing caught: {ranges(numbers)}." if numbers else ""
 
 
-def _treatment_facts(one: Treatment, zone: str) -> tuple[Fact, ...]:
+def _treatment_facts(one: Treatment) -> tuple[Fact, ...]:
     return facts(
-        ("Product", lines(one.product, "Invented product, for demonstration" * one.is_demo)),
-        ("Registration", " ".join(filter(None, (one.registration_number, one.authority)))),
-        ("Active ingredients", one.actives),
-        ("Formulation", one.formulation),
-        ("Batch", one.batch_number or "Not recorded"),
-        ("Target", one.target),
-        ("Method", ", ".join(filter(None, (one.method, one.equipment)))),
-        ("Place treated", _place(one)),
-        ("Area", amount(one.area, one.area_unit) if one.area is not None else "Not recorded"),
-        ("Amount of product", amount(one.amount, one.unit)),
-        ("Rate or dilution", one.dilution),
-        ("Time", _time_of(one, zone)),
-        ("Applied by", _applicator(one)),
-        ("Weather", _weather(one)),
-        ("Precautions told", one.precautions),
-        ("Re-entry", one.re_entry or "As the label says"),
-        ("Cautions confirmed", listed(one.cautions_confirmed)),
-        ("Note", one.note),
+        *one.elements,
+        ("Left unsaid", listed(one.missing)),
+        ("For demonstration", "An invented product" * one.is_demo),
     )
 
 
@@ -424,9 +409,8 @@ def _treatment_row(one: Treatment, visit: Visit, zone: str) -> tuple[str | Cell,
         lines(
             one.product,
             "Invented, for demonstration" * one.is_demo,
-            " ".join(filter(None, (one.registration_number, one.authority))),
+            one.registration_number,
             one.actives,
-            one.formulation,
             f"Batch: {one.batch_number or 'not recorded'}",
         ),
         lines(one.target, one.method, one.equipment),
@@ -438,13 +422,14 @@ def _treatment_row(one: Treatment, visit: Visit, zone: str) -> tuple[str | Cell,
             named("Re-entry", one.re_entry or "as the label says"),
             named("Weather", _weather(one)),
             named("Note", one.note),
+            named("Left unsaid", listed(one.missing)),
             f"Sealed visit {visit.seal_number}" if visit.seal_number else "",
         ),
     )
 
 
 def _place(one: Treatment) -> str:
-    return lines(", ".join(filter(None, (one.zone, one.checkpoint))), one.place, one.situation)
+    return lines(one.zone, one.place, one.situation)
 
 
 def _time_of(one: Treatment, zone: str) -> str:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from PIL import Image, ImageDraw
 
+from compliance.evidence import Standing
 from compliance.sitefile.content import (
     Action,
     Amendment,
@@ -37,7 +38,6 @@ from compliance.sitefile.content import (
     SignOff,
     SiteFacts,
     SiteFile,
-    Standing,
     StandingNotReached,
     TrailEntry,
     Treatment,
@@ -107,13 +107,10 @@ def sample_treatment(day: date) -> Treatment:
     return Treatment(
         product="Demo gel 0.5",
         registration_number="DEMO-0001",
-        authority="Demonstration register",
-        formulation="Gel",
         actives="imidacloprid 0.5 % w/w",
         target="German cockroach",
         method="Gel placement",
         zone="Bakehouse",
-        checkpoint="Pipe chase behind oven 2",
         place="Hinges and pipe chase, left of oven 2",
         situation="Steel and tile",
         amount=Decimal("4.50"),
@@ -129,10 +126,20 @@ def sample_treatment(day: date) -> Treatment:
         equipment="Bait gun",
         precautions="Oven line stopped and cool; no food in the room.",
         cautions=("Keep bait off surfaces that have been sprayed.",),
-        cautions_confirmed=("Food covered", "Surfaces dry"),
         label_cautions="Keep out of reach of children. Do not apply to food-contact surfaces.",
         re_entry="At once, once the surfaces are dry",
         is_demo=True,
+        elements=(
+            ("Product", "Demo gel 0.5"),
+            ("Registration number", "DEMO-0001"),
+            ("Batch or lot", "B2210"),
+            ("Amount of product", "4.5 g"),
+            ("Place treated", "Hinges and pipe chase, left of oven 2"),
+            ("Target pest", "German cockroach"),
+            ("Applied by", "Iris Calder"),
+            ("Licence valid that day", "PM-1042"),
+        ),
+        missing=("Wind from",),
     )
 
 
@@ -455,26 +462,30 @@ def sample_file(visits: int = 3, monitors: int = 24) -> SiteFile:
         ),
         evidence=(
             Evidence(
-                "Service contract with scope and frequency",
-                "GFSI schemes; EN 16636:2015",
-                Standing.PRESENT,
-                "Contract C-2025-07, in force",
+                "A contract for the service, in force",
+                ("BRCGS Food Safety issue 9 (source not confirmed)", "EN 16636:2015"),
+                Standing.CURRENT,
+                "A contract of this site runs today.",
+                "Contract C-2025-07.",
                 "contract",
             ),
             Evidence(
-                "In-depth survey within 12 months",
-                "GFSI schemes",
+                "An in-depth survey beyond the monitors",
+                ("GFSI schemes",),
                 Standing.MISSING,
-                "No closed survey in the last 12 months",
+                "A survey within twelve months.",
+                "No survey is on file.",
                 "visits",
             ),
             Evidence(
                 "Insurance",
-                "Common practice",
+                ("Common practice",),
                 Standing.NOT_CURRENT,
-                "Ended on 31 March 2026",
+                "Insurance is on file and has not expired.",
+                "Public liability cover, expired Tue 31 Mar 2026.",
                 "documents",
             ),
+            Evidence("Minutes of review meetings", ("GFSI schemes",), Standing.NOT_KEPT),
         ),
         trail=tuple(
             TrailEntry(

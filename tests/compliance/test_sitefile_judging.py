@@ -131,5 +131,5 @@ def test_the_glance_counts_what_the_sections_print():
     assert figures.on_time == 2
     assert (figures.actions_open, figures.actions_overdue) == (1, 1)
     assert figures.waiting_to_be_reached == 1
-    assert (figures.evidence_present, figures.evidence_asked) == (1, 3)
+    assert (figures.evidence_current, figures.evidence_asked) == (1, 3)
     assert figures.treatments == 3

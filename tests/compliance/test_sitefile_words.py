@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from compliance.sitefile.content import Outline, Pin, Plan
-from compliance.sitefile.drawing import PIN, draw, shape_name
+from compliance.sitefile.drawing import PIN, draw
 from compliance.sitefile.words import (
     amount,
     counted,
@@ -103,7 +103,7 @@ def plan_of(*pins: Pin, outlines: tuple[Outline, ...] = ()) -> Plan:
 
 def places(plan: Plan) -> list[tuple[float, float]]:
     drawing = draw(plan, most_wide=200, most_high=150)
-    return [(float(pin.label_x), float(pin.label_y)) for pin in drawing.pins]
+    return [(float(pin.x), float(pin.y)) for pin in drawing.pins]
 
 
 def test_a_plan_is_drawn_as_large_as_fits_and_keeps_its_shape():
@@ -116,7 +116,7 @@ def test_pins_in_one_place_are_drawn_apart_and_tied_to_it():
     drawing = draw(
         plan_of(*(Pin(n, "sticky", 0.5, 0.5) for n in range(1, 13))), most_wide=200, most_high=150
     )
-    placed = [(float(pin.label_x), float(pin.label_y)) for pin in drawing.pins]
+    placed = [(float(pin.x), float(pin.y)) for pin in drawing.pins]
 
     nearest = min(
         math.dist(one, other) for n, one in enumerate(placed) for other in placed[n + 1 :]
@@ -127,7 +127,7 @@ def test_pins_in_one_place_are_drawn_apart_and_tied_to_it():
 
 
 def test_a_lone_pin_stands_where_its_monitor_stands():
-    assert places(plan_of(Pin(1, "fly_light", 0.25, 0.5))) == [(50.0, 50.75)]
+    assert places(plan_of(Pin(1, "fly_light", 0.25, 0.5))) == [(50.0, 50.0)]
 
 
 def test_pins_beyond_the_plan_are_drawn_at_its_edge():
@@ -147,10 +147,3 @@ def test_an_outline_needs_three_corners_and_names_its_zone():
     drawing = draw(plan_of(outlines=(line, room)), most_wide=200, most_high=150)
 
     assert [(one.zone, one.x, one.y) for one in drawing.outlines] == [("Bar", "50", "25")]
-
-
-def test_every_kind_of_monitor_has_a_shape_and_an_unknown_one_is_round():
-    kinds = ["sticky", "bait_station", "snap_trap", "live_trap", "fly_light", "pheromone"]
-
-    assert len({shape_name(kind) for kind in kinds}) == len(kinds)
-    assert shape_name("indicator") == shape_name("something new") == "round"
