@@ -78,6 +78,13 @@ def competences_visible_to(user: AnyUser) -> QuerySet[Competence]:
     return Competence.objects.filter(person_id=user.pk)
 
 
+def technicians_bookable_by(user: AnyUser) -> QuerySet[User]:
+    """Technicians whom the office may book; nobody for others."""
+    if is_somebody(user) and user.role == Role.OFFICE:
+        return User.objects.filter(role=Role.TECHNICIAN, is_active=True)
+    return User.objects.none()
+
+
 def competence_kinds_visible_to(user: AnyUser) -> QuerySet[CompetenceKind]:
     """The list of kinds: office and technicians."""
     if is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}:

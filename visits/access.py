@@ -7,7 +7,16 @@ from accounts.models import Role
 from accounts.refusals import NotAllowed
 from sites.access import contracts_visible_to, sites_visible_to, valid_pass_sites
 from sites.models import ServiceLine
-from visits.models import ParkedOperation, Product, Reading, Visit
+from visits.models import (
+    Finding,
+    NotReached,
+    ParkedOperation,
+    Pest,
+    Product,
+    Reading,
+    Treatment,
+    Visit,
+)
 
 
 def visits_visible_to(user: AnyUser) -> QuerySet[Visit]:
@@ -67,6 +76,26 @@ def readings_visible_to(user: AnyUser) -> QuerySet[Reading]:
             visit__isnull=False, visit__closed_at__isnull=True
         )
     return readings
+
+
+def findings_visible_to(user: AnyUser) -> QuerySet[Finding]:
+    """Findings of visible visits."""
+    return Finding.objects.filter(visit__in=visits_visible_to(user))
+
+
+def not_reached_visible_to(user: AnyUser) -> QuerySet[NotReached]:
+    """What was not reached on visible visits."""
+    return NotReached.objects.filter(visit__in=visits_visible_to(user))
+
+
+def treatments_visible_to(user: AnyUser) -> QuerySet[Treatment]:
+    """Treatments of visible visits."""
+    return Treatment.objects.filter(visit__in=visits_visible_to(user))
+
+
+def pests_visible_to(user: AnyUser) -> QuerySet[Pest]:
+    """The list of pests, for everybody who is signed in."""
+    return Pest.objects.all() if is_somebody(user) else Pest.objects.none()
 
 
 def products_visible_to(user: AnyUser) -> QuerySet[Product]:

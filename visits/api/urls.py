@@ -1,5 +1,18 @@
 """Addresses of this app's operations for programs."""
 
-from django.urls import URLPattern
+from rest_framework.routers import SimpleRouter
 
-urlpatterns: list[URLPattern] = []
+from visits.api import views
+
+router = SimpleRouter()
+router.register("service-lines", views.ServiceLines, basename="api-service-lines")
+router.register("visits", views.Visits, basename="api-visits")
+router.register("readings", views.Readings, basename="api-readings")
+router.register("findings", views.Findings, basename="api-findings")
+router.register("not-reached", views.NotReachedList, basename="api-not-reached")
+router.register("treatments", views.Treatments, basename="api-treatments")
+router.register("pests", views.Pests, basename="api-pests")
+router.register("products", views.Products, basename="api-products")
+router.register("parked", views.Parked, basename="api-parked")
+
+urlpatterns = router.urls

@@ -1,0 +1,390 @@
+"""Shapes of service lines, visits and what they record. ``…Out`` is told, ``…In`` is taken."""
+
+from rest_framework import serializers
+
+from accounts.access import technicians_bookable_by
+from accounts.api.base import AgreedMoney, OfficeOnly, Plain, SeenRelated
+from accounts.models import CompetenceKind
+from sites.access import contracts_visible_to, sites_visible_to
+from sites.models import ServiceLine, VisitKind
+from visits.models import (
+    Amendment,
+    Finding,
+    NotReached,
+    ParkedOperation,
+    Pest,
+    Product,
+    Reading,
+    ReadingCount,
+    Treatment,
+    Visit,
+)
+from visits.recurrence.words import describe
+
+
+class LineOut(serializers.ModelSerializer[ServiceLine]):
+    site = serializers.UUIDField(source="contract.site_id", read_only=True)
+    price = AgreedMoney()
+    rule_in_words = serializers.SerializerMethodField()
+
+    class Meta:
+        model = ServiceLine
+        fields = [
+            "id",
+            "contract",
+            "site",
+            "kind",
+            "title",
+            "rule",
+            "rule_in_words",
+            "first_on",
+            "last_on",
+            "days_before",
+            "days_after",
+            "minutes",
+            "competences",
+            "preferred_technician",
+            "price",
+            "follows",
+        ]
+        read_only_fields = fields
+
+    def get_rule_in_words(self, line: ServiceLine) -> str:
+        return describe(line.rule, line.first_on)
+
+
+class LineChanged(Plain):
+    kind = serializers.ChoiceField(choices=VisitKind.choices, required=False)
+    title = serializers.CharField(max_length=120)
+    days_before = serializers.IntegerField(min_value=0, max_value=60, required=False)
+    days_after = serializers.IntegerField(min_value=0, max_value=60, required=False)
+    minutes = serializers.IntegerField(min_value=5, max_value=1440, required=False)
+    preferred_technician = SeenRelated(technicians_bookable_by, required=False, allow_null=True)
+    price = serializers.DecimalField(max_digits=9, decimal_places=2, min_value=0, required=False)
+    competences = serializers.PrimaryKeyRelatedField(
+        queryset=CompetenceKind.objects.all(), many=True, required=False
+    )
+
+
+class LineIn(LineChanged):
+    contract = SeenRelated(contracts_visible_to)
+    rule = serializers.CharField(max_length=200, help_text="RFC 5545, as FREQ=MONTHLY;BYDAY=1TU.")
+    first_on = serializers.DateField()
+    last_on = serializers.DateField(required=False, allow_null=True)
+
+
+class RuleFrom(Plain):
+    from_on = serializers.DateField(help_text="The day of the first visit under the new rule.")
+    rule = serializers.CharField(max_length=200)
+
+
+class LineEnded(Plain):
+    last_on = serializers.DateField()
+    reason = serializers.CharField(max_length=300)
+
+
+class VisitOut(serializers.ModelSerializer[Visit]):
+    site_name = serializers.CharField(source="site.name", read_only=True)
+    technician_name = serializers.CharField(
+        source="technician.name", read_only=True, allow_null=True, default=None
+    )
+    office_note = OfficeOnly()
+
+    class Meta:
+        model = Visit
+        fields = [
+            "id",
+            "site",
+            "site_name",
+            "line",
+            "kind",
+            "state",
+            "state_reason",
+            "follows",
+            "occurrence_on",
+            "due_on",
+            "opens_on",
+            "closes_on",
+            "reported_at",
+            "respond_by",
+            "reported_problem",
+            "technician",
+            "technician_name",
+            "booked_on",
+            "booked_at_time",
+            "minutes",
+            "office_note",
+            "started_at",
+            "closed_at",
+            "summary",
+            "contact_name",
+            "contact_job_title",
+            "no_signature_reason",
+            "coverage",
+            "seal_number",
+            "seal",
+            "previous_seal",
+            "version",
+        ]
+        read_only_fields = fields
+
+
+class Seen(Plain):
+    """What the caller saw, so that nobody's change is written over."""
+
+    version = serializers.IntegerField(min_value=1, required=False)
+
+
+class VisitBooked(Seen):
+    technician = SeenRelated(technicians_bookable_by)
+    day = serializers.DateField()
+    time = serializers.TimeField(required=False, allow_null=True, help_text="Local to the site.")
+    despite_access = serializers.BooleanField(default=False)
+
+
+class VisitMoved(Seen):
+    due_on = serializers.DateField()
+    opens_on = serializers.DateField()
+    closes_on = serializers.DateField()
+
+
+class VisitReason(Seen):
+    reason = serializers.CharField(max_length=300)
+
+
+class VisitIn(Plain):
+    site = SeenRelated(sites_visible_to)
+    kind = serializers.ChoiceField(
+        choices=[choice for choice in VisitKind.choices if choice[0] != VisitKind.CALL_OUT]
+    )
+    due_on = serializers.DateField()
+    opens_on = serializers.DateField()
+    closes_on = serializers.DateField()
+    minutes = serializers.IntegerField(min_value=5, max_value=1440, default=45)
+    office_note = serializers.CharField(required=False, allow_blank=True)
+
+
+class CallOutIn(Plain):
+    site = SeenRelated(sites_visible_to)
+    problem = serializers.CharField(max_length=2000)
+    reported_by = serializers.CharField(
+        max_length=120, required=False, help_text="Who reported it; for the office only."
+    )
+
+
+class AmendmentOut(serializers.ModelSerializer[Amendment]):
+    author_name = serializers.CharField(source="author.name", read_only=True)
+
+    class Meta:
+        model = Amendment
+        fields = [
+            "id",
+            "visit",
+            "number",
+            "author",
+            "author_name",
+            "at",
+            "about",
+            "correction",
+            "reason",
+            "previous_seal",
+            "seal",
+        ]
+        read_only_fields = fields
+
+
+class AmendmentIn(Plain):
+    about = serializers.CharField(max_length=160)
+    correction = serializers.CharField(max_length=4000)
+    reason = serializers.CharField(max_length=2000)
+
+
+class SealedRecord(Plain):
+    """The exact text whose chained SHA-256 is the seal, with what is needed to repeat it."""
+
+    sealed_record = serializers.CharField()
+    previous_seal = serializers.CharField()
+    seal = serializers.CharField()
+
+
+class CountOut(serializers.ModelSerializer[ReadingCount]):
+    pest = serializers.CharField(source="pest.slug", read_only=True)
+
+    class Meta:
+        model = ReadingCount
+        fields = ["pest", "count"]
+        read_only_fields = fields
+
+
+class ReadingOut(serializers.ModelSerializer[Reading]):
+    counts = CountOut(many=True, read_only=True)
+    site = serializers.UUIDField(source="monitor.site_id", read_only=True)
+    monitor_number = serializers.IntegerField(source="monitor.number", read_only=True)
+
+    class Meta:
+        model = Reading
+        fields = [
+            "id",
+            "site",
+            "visit",
+            "monitor",
+            "monitor_number",
+            "source",
+            "read_on",
+            "stood_days",
+            "condition",
+            "bait_taken",
+            "renewed",
+            "note",
+            "counts",
+        ]
+        read_only_fields = fields
+
+
+class FindingOut(serializers.ModelSerializer[Finding]):
+    pest = serializers.CharField(source="pest.slug", read_only=True, allow_null=True, default=None)
+
+    class Meta:
+        model = Finding
+        fields = [
+            "id",
+            "visit",
+            "zone",
+            "checkpoint",
+            "height",
+            "kind",
+            "pest",
+            "count",
+            "urgency",
+            "note",
+            "place",
+            "remedy_kind",
+            "remedy",
+            "whose_move",
+            "at",
+        ]
+        read_only_fields = fields
+
+
+class NotReachedOut(serializers.ModelSerializer[NotReached]):
+    class Meta:
+        model = NotReached
+        fields = [
+            "id",
+            "visit",
+            "zone",
+            "checkpoint",
+            "monitor",
+            "reason",
+            "note",
+            "whose_move",
+            "at",
+        ]
+        read_only_fields = fields
+
+
+class TreatmentOut(serializers.ModelSerializer[Treatment]):
+    target = serializers.CharField(source="target.slug", read_only=True)
+
+    class Meta:
+        model = Treatment
+        fields = [
+            "id",
+            "visit",
+            "zone",
+            "checkpoint",
+            "position",
+            "product",
+            "product_name",
+            "registration_number",
+            "actives",
+            "batch_number",
+            "target",
+            "method",
+            "equipment",
+            "place",
+            "situation",
+            "amount",
+            "unit",
+            "dilution",
+            "area",
+            "area_unit",
+            "started_at",
+            "finished_at",
+            "outdoors",
+            "wind_speed",
+            "wind_direction",
+            "weather",
+            "precautions",
+            "cautions_confirmed",
+            "re_entry",
+            "applicator_name",
+            "applicator_licence",
+            "supervised_person",
+            "note",
+        ]
+        read_only_fields = fields
+
+
+class PestOut(serializers.ModelSerializer[Pest]):
+    class Meta:
+        model = Pest
+        fields = ["slug", "name", "group"]
+        read_only_fields = fields
+
+
+class ProductOut(serializers.ModelSerializer[Product]):
+    """As the label states it, in short. The label and the safety data sheet come first."""
+
+    class Meta:
+        model = Product
+        fields = [
+            "id",
+            "name",
+            "registration_number",
+            "authority",
+            "formulation",
+            "actives",
+            "unit",
+            "permitted_places",
+            "permitted_pests",
+            "cautions",
+            "re_entry",
+            "safety_data_sheet_on",
+            "authorised_until",
+            "is_demo",
+            "withdrawn_on",
+        ]
+        read_only_fields = fields
+
+
+class ProductIn(Plain):
+    name = serializers.CharField(max_length=120)
+    registration_number = serializers.CharField(max_length=60)
+    authority = serializers.CharField(max_length=80, required=False, allow_blank=True)
+    formulation = serializers.ChoiceField(choices=Product.Formulation.choices)
+    actives = serializers.CharField(max_length=300)
+    unit = serializers.ChoiceField(choices=Product.Unit.choices)
+    permitted_places = serializers.CharField(required=False, allow_blank=True)
+    permitted_pests = serializers.CharField(required=False, allow_blank=True)
+    cautions = serializers.CharField(required=False, allow_blank=True)
+    re_entry = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    safety_data_sheet_on = serializers.DateField(required=False, allow_null=True)
+    authorised_until = serializers.DateField(required=False, allow_null=True)
+
+
+class ParkedOut(serializers.ModelSerializer[ParkedOperation]):
+    class Meta:
+        model = ParkedOperation
+        fields = [
+            "id",
+            "operation_id",
+            "person",
+            "visit",
+            "sent",
+            "reason",
+            "code",
+            "settled_at",
+            "settlement",
+        ]
+        read_only_fields = fields
