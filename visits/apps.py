@@ -12,3 +12,6 @@ class VisitsConfig(AppConfig):
         from visits.importing import Readings
 
         sheets.register(Readings())
+        from visits import own_sections
+
+        own_sections.register_own()

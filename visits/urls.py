@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from visits.views import booking, month, products, visit
+from visits.views import booking, lines, month, products, site_visits, visit
 
 app_name = "visits"
 urlpatterns = [
@@ -13,6 +13,13 @@ urlpatterns = [
     path("call-out/", booking.call_out_where, name="call_out_where"),
     path("call-out/<uuid:site_id>/", booking.call_out, name="call_out"),
     path("add/<uuid:site_id>/", booking.add, name="add"),
+    path("at/<uuid:site_id>/", site_visits.site_visits, name="site_visits"),
+    path("at/<uuid:site_id>/visits.csv", site_visits.site_visits_csv, name="site_visits_csv"),
+    path("lines/add/<uuid:contract_id>/", lines.line_new, name="line_new"),
+    path("lines/<uuid:line_id>/", lines.line, name="line"),
+    path("lines/<uuid:line_id>/change/", lines.line_change, name="line_change"),
+    path("lines/<uuid:line_id>/rule/", lines.line_rule, name="line_rule"),
+    path("lines/<uuid:line_id>/end/", lines.line_end, name="line_end"),
     path("products/", products.products, name="products"),
     path("products.csv", products.products_csv, name="products_csv"),
     path("products/add/", products.add, name="product_add"),

@@ -4,6 +4,7 @@ from uuid import UUID
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models.functions import Lower
 
 from accounts.models import CompetenceKind, User
 from accounts.models.base import Record
@@ -99,6 +100,15 @@ class ServiceLine(Record):
                 | models.Q(last_on__gte=models.F("first_on")),
                 name="line_ends_after_start",
                 violation_error_message="The line ends before it starts.",
+            ),
+            # A form that is sent twice must not promise the same service twice.
+            models.UniqueConstraint(
+                "contract",
+                Lower("title"),
+                condition=models.Q(last_on__isnull=True),
+                name="line_title_once_while_it_goes_on",
+                violation_error_code="name_taken",
+                violation_error_message="The contract has a service line of this title already.",
             ),
         ]
 

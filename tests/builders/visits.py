@@ -54,7 +54,7 @@ def make_line(
     """A monthly inspection on the first Tuesday, its visits planned as of ``now``."""
     by = by or make_office()
     defaults = {
-        "title": "Monthly inspection",
+        "title": f"Monthly inspection {next(_numbers)}",
         "rule": "FREQ=MONTHLY;BYDAY=1TU",
         "first_on": date(2026, 12, 1),
     }

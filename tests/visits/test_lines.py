@@ -6,7 +6,7 @@ import pytest
 
 from accounts.models import TrailEntry
 from accounts.refusals import Changed, NotAllowed, Refused, Unusable, WrongState
-from sites.keeping import fingerprint
+from sites.keeping import Taken, fingerprint
 from sites.models import ServiceLine
 from sites.services.sites import close_site
 from tests.builders.accounts import make_technician
@@ -86,6 +86,24 @@ class TestAgreeing:
         assert no.value.facts["field"] == field
         assert (contract.lines.count(), trail()) == (0, before)
 
+    def test_a_form_that_is_sent_twice_agrees_one_line(self, office, trail):
+        contract = make_contract(by=office)
+        make_line(contract, by=office, title="Fly lights")
+        before = trail()
+
+        with pytest.raises(Taken, match="of this title already"):
+            make_line(contract, by=office, title="fly lights")
+
+        assert (contract.lines.count(), trail()) == (1, before)
+
+    def test_a_title_is_free_again_once_its_line_has_an_end(self, office):
+        contract = make_contract(by=office)
+        make_line(contract, by=office, title="Fly lights", last_on=date(2026, 12, 31))
+
+        make_line(contract, by=office, title="Fly lights", first_on=date(2027, 1, 1))
+
+        assert contract.lines.count() == 2
+
     def test_not_at_a_closed_site(self, office):
         contract = make_contract(by=office)
         close_site(contract.site_id, by=office, on=date(2026, 11, 1), reason="Sold.")
@@ -130,14 +148,14 @@ class TestChanging:
         assert trail() == before
 
     def test_what_changed_since_it_was_seen_is_not_overwritten(self, line, office):
-        seen = fingerprint(line, ["title", "minutes"])
+        seen, title = fingerprint(line, ["title", "minutes"]), line.title
         change_line(line.pk, by=office, minutes=60, now=NOW)
 
         with pytest.raises(Changed):
             change_line(line.pk, by=office, seen=seen, title="Other", minutes=45, now=NOW)
 
         line.refresh_from_db()
-        assert (line.title, line.minutes) == ("Monthly inspection", 60)
+        assert (line.title, line.minutes) == (title, 60)
 
 
 class TestEnding:

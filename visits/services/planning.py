@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from accounts.models import User
 from accounts.trail import record
-from sites.models import ServiceLine, VisitKind
+from sites.models import ServiceLine
 from visits.models import Visit
 from visits.queries.due import HORIZON, LOOK_BACK, windows_of
 from visits.recurrence.windows import DueWindow
@@ -255,6 +255,3 @@ def _batches(lines: QuerySet[ServiceLine]) -> Iterator[list[ServiceLine]]:
             return
         yield batch
         last = batch[-1].pk
-
-
-RECURRING_KINDS = [choice for choice in VisitKind.choices if choice[0] != VisitKind.CALL_OUT]

@@ -18,7 +18,7 @@ from accounts.refusals import NotAllowed, Refused
 from sites.access import sites_visible_to
 from sites.models import Site
 from visits.access import require_may_plan, visits_visible_to
-from visits.forms import (
+from visits.forms.booking import (
     AddVisit,
     AskCallOut,
     BookVisit,

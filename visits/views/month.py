@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -21,7 +21,7 @@ from accounts.models import Branch, User
 from sites.access import clients_visible_to
 from visits.access import require_may_plan, visits_visible_to
 from visits.downloads import csv_download
-from visits.forms import BookMany, FilterMonth
+from visits.forms.month import BookMany, FilterMonth
 from visits.models import Visit
 from visits.queries.lateness import is_late
 from visits.queries.month import (
@@ -48,7 +48,7 @@ class Asked:
     visits: QuerySet[Visit]
     late: Q
     technicians: Sequence[User]
-    now: datetime
+    today: date
 
     @property
     def rows(self) -> QuerySet[Any]:
@@ -58,19 +58,22 @@ class Asked:
 def _asked(request: PersonRequest) -> Asked:
     now = timezone.now()
     technicians = technicians_known()
+    today = now.astimezone(ZoneInfo(request.user.time_zone)).date()
+    query = request.GET.copy()
+    query.setdefault("month", f"{today:%Y-%m}")
     form = FilterMonth(
-        request.GET,
+        query,
         technicians=technicians,
         clients=list(clients_visible_to(request.user).order_by("name", "pk")),
         branches=list(Branch.objects.order_by("name", "pk")),
     )
     return Asked(
         form=form,
-        wanted=form.wanted(now.astimezone(ZoneInfo(request.user.time_zone)).date()),
+        wanted=form.wanted(today),
         visits=visits_visible_to(request.user),
         late=is_late(now),
         technicians=technicians,
-        now=now,
+        today=today,
     )
 
 
@@ -90,7 +93,7 @@ def month(request: PersonRequest) -> HttpResponse:
         "weeks": [] if wanted.state == LATE or wanted.day else month_grid(asked.rows, wanted),
         "days": list(days_of(wanted)),
         "load": month_load(asked.visits, asked.technicians, wanted),
-        "today": asked.now.astimezone(ZoneInfo(request.user.time_zone)).date(),
+        "today": asked.today,
         "batch": BookMany(technicians=[one for one in asked.technicians if one.is_active]),
         "csv_url": f"{reverse('visits:month_csv')}?{request.GET.urlencode()}",
     }
@@ -246,7 +249,7 @@ def book_many(request: PersonRequest) -> HttpResponse:
 def _ticked(user: User, seen: Sequence[tuple[UUID, int]]) -> dict[UUID, Visit]:
     """The visits that were ticked and may be seen. One query."""
     visits = visits_visible_to(user).filter(pk__in=[visit_id for visit_id, _ in seen])
-    return {visit.pk: visit for visit in visits.select_related("site__client", "technician")}
+    return {visit.pk: visit for visit in visits.select_related("site__client", "technician", "line")}
 
 
 def _told(

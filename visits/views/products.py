@@ -18,7 +18,7 @@ from accounts.refusals import NotAllowed, Refused
 from sites.keeping import fingerprint
 from visits.access import products_visible_to, require_may_keep_products
 from visits.downloads import csv_download
-from visits.forms import FindProduct, ProductForm, WithdrawProduct
+from visits.forms.products import FindProduct, ProductForm, WithdrawProduct
 from visits.models import Product
 from visits.services import products as services
 from visits.views.answers import told_no

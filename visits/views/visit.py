@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 
 from accounts.http import PersonRequest
 from visits.access import visits_visible_to
-from visits.forms import BookVisit
+from visits.forms.booking import BookVisit
 from visits.models import Visit
 from visits.queries.office_panel import OfficePanel, office_panel
 

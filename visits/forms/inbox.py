@@ -1,0 +1,41 @@
+"""What may be typed about records that wait to be placed."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from visits.forms.inputs import ShortText
+from visits.models import Visit
+
+
+class FilterInbox(forms.Form):
+    """What the list is narrowed to; it lives in the address."""
+
+    settled = forms.BooleanField(label="Show settled ones too", required=False)
+
+
+class PlaceParked(forms.Form):
+    """The visit that a record belongs to."""
+
+    visit = forms.ChoiceField(label="Which visit does it belong to?", widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, visits: Sequence[Visit], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        chosen: Any = self.fields["visit"]
+        chosen.choices = [(str(visit.pk), _words(visit)) for visit in visits]
+
+
+def _words(visit: Visit) -> str:
+    day = visit.booked_on or visit.due_on
+    who = f", {visit.technician.name}" if visit.technician else ""
+    return (
+        f"{visit.site.name}: {visit.get_kind_display().lower()}, {day:%a %-d %b %Y}{who} "
+        f"({visit.get_state_display().lower()})"
+    )
+
+
+class SetAside(forms.Form):
+    """Why a record is placed nowhere."""
+
+    note = forms.CharField(label="Why", max_length=300, widget=ShortText)
