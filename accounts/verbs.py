@@ -2,6 +2,7 @@
 
 from accounts.trail_words import declare
 
+declare("administrator.added", "added an administrator from the command line")
 declare("person.invited", "invited a person")
 declare("person.joined", "took up an invitation")
 declare("person.changed", "changed a person's details")
