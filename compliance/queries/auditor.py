@@ -51,7 +51,7 @@ def read_sites(
     """The evidence of these sites in the period a person may see, in the order given.
 
     For an auditor the period is that of the pass (of all passes together where several name a
-    site); for everybody else the last twelve months. Twelve queries, however many sites.
+    site); for everybody else the last twelve months. Eleven queries at most, however many sites.
     """
     now = now or timezone.now()
     periods = {site.pk: usual_period(site.day_of(now)) for site in sites}

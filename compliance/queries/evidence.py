@@ -79,7 +79,7 @@ def usual_period(today: date) -> Period:
 def evidence_of(
     sites: Sequence[Site], periods: Mapping[UUID, Period], *, now: datetime
 ) -> dict[UUID, list[Line]]:
-    """The evidence of each site, missing first. Eleven queries, however many sites.
+    """The evidence of each site, missing first. Ten queries, however many sites.
 
     The sites come with their clients at hand. A document counts for every site of its client, a
     company's for all.

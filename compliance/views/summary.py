@@ -22,4 +22,5 @@ def summary(request: PersonRequest) -> HttpResponse:
         messages.success(request, "Saved.")
         return redirect("compliance:summary")
     last = Digest.objects.filter(person=request.user).exclude(body="").order_by("-day").first()
-    return render(request, "compliance/summary.html", {"form": form, "last": last})
+    status = 422 if form.is_bound else 200
+    return render(request, "compliance/summary.html", {"form": form, "last": last}, status=status)
