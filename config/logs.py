@@ -10,6 +10,8 @@ from django.urls import Resolver404, resolve
 from django_structlog.middlewares import RequestMiddleware
 from structlog.typing import Processor
 
+log = structlog.get_logger(__name__)
+
 HIDDEN = "[hidden]"
 SECRET_NAMES = re.compile(
     r"pass(word|phrase)|secret|token|authori[sz]ation|cookie|signature|phone|recovery", re.I
@@ -52,6 +54,11 @@ class RequestLog(RequestMiddleware):
     @staticmethod
     def format_request(request: HttpRequest) -> str:
         return f"{request.method} {safe_path(request.path_info)}"
+
+
+def note_failed_sign_in(**_: Any) -> None:
+    """Tell of a failed sign-in, without the address: a mistyped one may be a password."""
+    log.warning("sign-in failed")
 
 
 BEFORE: list[Processor] = [
