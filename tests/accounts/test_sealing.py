@@ -31,7 +31,9 @@ def test_one_text_for_one_record(value, text):
 
 
 @pytest.mark.parametrize(
-    "value", [float("nan"), float("inf"), datetime(2026, 1, 1), object()], ids=repr
+    "value",
+    [float("nan"), float("inf"), datetime(2026, 1, 1), object()],
+    ids=["no number", "endless", "no zone", "no text"],
 )
 def test_what_has_no_exact_text_is_refused(value):
     with pytest.raises(TypeError):
