@@ -62,7 +62,7 @@ def make_photo_bytes() -> bytes:
     """A small picture unlike any before it."""
     n = next(_numbers)
     picture = BytesIO()
-    Image.new("RGB", (40, 30), (n % 256, n // 256 % 256, 90)).save(picture, "JPEG")
+    Image.new("RGB", (40, 30), (n % 256, n // 256 % 256, 90)).save(picture, "PNG")
     return picture.getvalue()
 
 

@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='operation',
             name='touches',
-            field=models.JSONField(default=list, help_text='The places or records it speaks of: a later word stands.'),
+            field=models.JSONField(default=dict, help_text='What it writes and erases: a later word must stand.'),
         ),
         migrations.AddField(
             model_name='operation',

@@ -38,7 +38,7 @@ class Operation(models.Model):
     verdict = models.CharField(max_length=10, choices=Verdict.choices)
     answer = models.JSONField(default=dict)
     touches = models.JSONField(
-        default=list, help_text="The places or records it speaks of: a later word stands."
+        default=dict, help_text="What it writes and erases: a later word must stand."
     )
     version = models.PositiveIntegerField(
         null=True, blank=True, help_text="The visit's version after it."

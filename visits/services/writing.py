@@ -434,6 +434,29 @@ def unwrite_not_reached(
     return _unwritten(visit, by, at, "not reached", rows)
 
 
+def unwrite_words(
+    visit: Visit,
+    *,
+    by: User,
+    at: datetime,
+    zone_id: UUID | None = None,
+    checkpoint_id: UUID | None = None,
+    monitor_id: UUID | None = None,
+) -> bool:
+    """Take back whatever was said of a place, findings apart; says whether anything was.
+
+    To a phone a place has one word. Which one it is may not be known here yet, when what it said
+    before is still on its way.
+    """
+    named = _place_of(visit, NotReachedGiven("", "", zone_id, checkpoint_id, monitor_id))
+    rows: list[Any] = [NotReached.objects.filter(visit=visit, **_keys_of(named))]
+    if named["checkpoint"]:
+        rows.append(Look.objects.filter(visit=visit, checkpoint=named["checkpoint"]))
+    if named["monitor"]:
+        rows.append(Reading.objects.filter(visit=visit, monitor=named["monitor"]))
+    return _unwritten(visit, by, at, "what was said of a place", *rows)
+
+
 def _place_of(visit: Visit, given: NotReachedGiven) -> dict[str, Any]:
     """The zone, and the checkpoint or monitor in it, that "not reached" names."""
     if sum(one is not None for one in (given.zone_id, given.checkpoint_id, given.monitor_id)) != 1:
@@ -699,9 +722,9 @@ def _replaced(*words_before: Any) -> dict[str, Any]:
     return {"replaced": gone} if gone else {}
 
 
-def _unwritten(visit: Visit, by: User, at: datetime, what: str, rows: Any) -> bool:
+def _unwritten(visit: Visit, by: User, at: datetime, what: str, *rows: Any) -> bool:
     _started(visit, by=by, at=at)
-    gone = _replaced(rows)
+    gone = _replaced(*rows)
     if not gone:
         return False
     _told(visit, by, at, f"took back: {what}", **gone)
