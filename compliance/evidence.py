@@ -47,6 +47,10 @@ class Source:
     name: str
     confirmed: Confirmed
 
+    @property
+    def is_seen(self) -> bool:
+        return self.confirmed is Confirmed.TEXT_SEEN
+
     def __str__(self) -> str:
         return f"{self.name} ({self.confirmed})"
 
@@ -59,6 +63,16 @@ class Item:
     title: str
     asks: str
     sources: tuple[Source, ...]
+
+    @property
+    def texts_seen(self) -> str:
+        """The sources whose text was read, for a line of words."""
+        return "; ".join(one.name for one in self.sources if one.is_seen)
+
+    @property
+    def not_confirmed(self) -> str:
+        """The sources known only from a summary or from memory."""
+        return "; ".join(one.name for one in self.sources if not one.is_seen)
 
 
 PREMISES = Source(

@@ -14,7 +14,7 @@ from accounts.forms import DayInput
 from accounts.models import User
 from accounts.refusals import Refused
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
-from compliance.models import ActionOption, CorrectiveAction, Decision, Flag
+from compliance.models import ActionOption, CorrectiveAction, Decision, Flag, SiteFile
 from compliance.queries.actions import OPEN, STATE_FILTERS
 from compliance.queries.flags import GROUPS
 from compliance.queries.sheets import USUAL_YEARS, Sheet
@@ -327,6 +327,19 @@ class FilterFlags(forms.Form):
         choices=[("", "All"), *((group.key, group.title) for group in GROUPS)], required=False
     )
     kind = forms.ChoiceField(choices=[("", "All kinds"), *Flag.Kind.choices], required=False)
+
+
+class RequestSiteFile(forms.Form):
+    """Which days a site file covers, and what it is printed on."""
+
+    period_from = forms.DateField(label="From", widget=DayInput)
+    period_to = forms.DateField(label="To", widget=DayInput, help_text="This day included.")
+    paper_size = forms.ChoiceField(
+        choices=SiteFile.PaperSize.choices,
+        initial=SiteFile.PaperSize.A4,
+        widget=forms.RadioSelect,
+        label="Paper",
+    )
 
 
 class AcknowledgeFlag(forms.Form):

@@ -2,13 +2,19 @@
 
 from celery import shared_task
 
-from compliance.services import actions, digests, flags, ordered_work
+from compliance.services import actions, digests, flags, ordered_work, site_files
 
 
 @shared_task
 def raise_missing_actions() -> int:
     """Raise the actions that closed visits ask for. Safe twice, late, or never."""
     return actions.raise_missing_actions()
+
+
+@shared_task
+def build_site_files() -> int:
+    """Build the site files that wait. Safe twice, late, or never."""
+    return site_files.build_site_files()
 
 
 @shared_task

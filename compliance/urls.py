@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from compliance.views import actions, evidence, flags, landing, summary
+from compliance.views import actions, evidence, flags, landing, site_files, summary
 
 app_name = "compliance"
 urlpatterns = [
@@ -25,4 +25,12 @@ urlpatterns = [
     path("flags/<uuid:flag_id>/acknowledge/", flags.flag_acknowledge, name="flag_acknowledge"),
     path("sites/<uuid:site_id>/evidence/", evidence.evidence, name="evidence"),
     path("summary/", summary.summary, name="summary"),
+    path("site-files/of/<uuid:site_id>/", site_files.site_files, name="site_files"),
+    path("site-files/<uuid:site_file_id>/", site_files.site_file, name="site_file"),
+    path(
+        "site-files/<uuid:site_file_id>/download/",
+        site_files.site_file_download,
+        name="site_file_download",
+    ),
+    path("reports/<uuid:visit_id>/", site_files.visit_report_pdf, name="visit_report_pdf"),
 ]

@@ -15,6 +15,9 @@ from sites.access import sites_visible_to, valid_pass_sites
 from sites.models import Site
 
 
+UNJUDGED = frozenset({Standing.NOTHING_TO_SHOW, Standing.NOT_KEPT})
+
+
 @dataclass(frozen=True, slots=True)
 class SiteToRead:
     """One site of a pass. ``valid_until`` is the instant at which the last pass for it ends."""
@@ -26,6 +29,16 @@ class SiteToRead:
 
     def number(self, standing: Standing) -> int:
         return sum(line.standing == standing for line in self.lines)
+
+    @property
+    def judged(self) -> list[Line]:
+        """What there is something to say about, worst first."""
+        return [line for line in self.lines if line.standing not in UNJUDGED]
+
+    @property
+    def unjudged(self) -> list[Line]:
+        """What had nothing to show in the period, or is not kept here."""
+        return [line for line in self.lines if line.standing in UNJUDGED]
 
     @property
     def missing(self) -> int:

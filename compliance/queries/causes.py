@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from itertools import groupby
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -163,7 +164,7 @@ def stale_decisions(moment: Moment) -> Iterator[Cause]:
 
 
 def unread_monitors(moment: Moment) -> Iterator[Cause]:
-    """Monitors that were not read on the last two closed rounds of their site or more.
+    """Monitors not read on the last two closed rounds of their site or more, zone by zone.
 
     A reading that says "blocked" is no reading.
     """
@@ -195,16 +196,21 @@ def unread_monitors(moment: Moment) -> Iterator[Cause]:
         )
         .filter(missed__gte=UNREAD_VISITS)
         .select_related("site", "zone")
+        .order_by("zone", "number")
     )
-    for monitor in unread:
+    for _, of_zone in groupby(unread, key=lambda monitor: monitor.zone_id):
+        monitors = list(of_zone)
+        first = monitors[0]
+        numbers = ", ".join(str(monitor.number) for monitor in monitors)
+        words = f"{first} was" if len(monitors) == 1 else f"Monitors {numbers} were"
         yield Cause(
             kind=Kind.MONITOR_UNREAD,
-            subject=f"monitor:{monitor.pk}",
-            site_id=monitor.site_id,
-            sentence=f"{monitor} at {monitor.site} ({monitor.zone}) was not read on the last "
-            f"{monitor.missed} rounds.",
-            link=reverse("sites:monitor", args=[monitor.pk]),
-            late_since=monitor.missed_since,
+            subject=f"zone:{first.zone_id}",
+            site_id=first.site_id,
+            sentence=f"{words} not read on the last {min(one.missed for one in monitors)} rounds "
+            f"of {first.site} ({first.zone}).",
+            link=f"{reverse('sites:site', args=[first.site_id])}#monitors",
+            late_since=min(one.missed_since for one in monitors),
         )
 
 

@@ -391,8 +391,8 @@ def test_the_page_names_sources_and_says_what_is_not_confirmed(client, office, s
     page = client.get(reverse("compliance:evidence", args=[site.pk])).content.decode()
 
     assert "FDA Food Code 2022 6-501.111" in page
-    assert "text seen" in page
-    assert "source not confirmed" in page
+    assert "Text seen:" in page
+    assert "Source not confirmed:" in page
     assert page.index("Missing") < page.index("Not kept here yet")
 
 

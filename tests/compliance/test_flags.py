@@ -193,6 +193,22 @@ def test_a_monitor_missed_on_two_rounds_running_is_unread():
     assert standing(Kind.MONITOR_UNREAD) == []
 
 
+def test_monitors_of_one_zone_make_one_flag():
+    zone = make_zone(make_site())
+    make_monitor(zone), make_monitor(zone)
+    make_monitor(make_zone(zone.site))
+    for month in (1, 2):
+        make_closed_visit(zone.site, due_on=date(2026, month, 20))
+
+    reconcile_flags(now=NOON)
+
+    flags = Flag.objects.filter(kind=Kind.MONITOR_UNREAD)
+    assert sorted(flag.sentence.split(" not read")[0] for flag in flags) == [
+        "Monitor 3 was",
+        "Monitors 1, 2 were",
+    ]
+
+
 def test_a_blocked_monitor_was_not_read():
     monitor = make_monitor(make_zone(make_site()))
     for day in (date(2026, 1, 20), date(2026, 2, 20)):
