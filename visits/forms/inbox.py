@@ -19,9 +19,18 @@ class PlaceParked(forms.Form):
     """The visit that a record belongs to."""
 
     visit = forms.ChoiceField(label="Which visit does it belong to?", widget=forms.RadioSelect)
+    together = forms.BooleanField(required=False, initial=True)
+    note = forms.CharField(label="Note", max_length=300, required=False, widget=ShortText)
 
-    def __init__(self, *args: Any, visits: Sequence[Visit], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, visits: Sequence[Visit], others: int, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if others:
+            records = "one other record" if others == 1 else f"{others} other records"
+            self.fields[
+                "together"
+            ].label = f"Place the {records} that this phone sent for the same visit with it"
+        else:
+            del self.fields["together"]
         chosen: Any = self.fields["visit"]
         chosen.choices = [(str(visit.pk), _words(visit)) for visit in visits]
 

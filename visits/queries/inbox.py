@@ -1,13 +1,16 @@
 """Records that phones sent and that could not be applied: what waits for the office to place."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 from django.db.models import F, Q, QuerySet
 
-from visits.models import ParkedOperation, Visit
+from sites.models import Checkpoint, Monitor, Zone
+from visits.models import ParkedOperation, Pest, Product, Visit
 
 DAYS_AROUND = timedelta(days=31)
 MOST_CANDIDATES = 60
@@ -33,43 +36,78 @@ def listed(parked: QuerySet[ParkedOperation]) -> QuerySet[ParkedOperation]:
     )
 
 
-def what_was_said(sent: Any) -> list[Said]:
-    """The whole content, nothing left out, as lines for a person, in the phone's own order."""
-    return list(_lines(sent, 0))
+def what_was_said(sent: Any, names: Mapping[str, str] | None = None) -> list[Said]:
+    """The whole content, nothing left out, as lines for a person, in the phone's own order.
+
+    ``names`` says what is behind an id, as ``names_in`` finds it; the id stands beside its name.
+    """
+    return list(_lines(sent, 0, names or {}))
 
 
-def _lines(value: Any, depth: int) -> Iterator[Said]:
+def names_in(sent: Any) -> dict[str, str]:
+    """The names of the zones, checkpoints, monitors, pests and products whose ids stand in what was
+    sent. Five queries.
+    """
+    ids = set(_ids(sent))
+    found: dict[str, str] = {}
+    for zone in Zone.objects.filter(pk__in=ids):
+        found[str(zone.pk)] = zone.name
+    for checkpoint in Checkpoint.objects.filter(pk__in=ids).select_related("zone"):
+        found[str(checkpoint.pk)] = f"{checkpoint.label}, {checkpoint.zone.name}"
+    for monitor in Monitor.objects.filter(pk__in=ids).select_related("zone"):
+        found[str(monitor.pk)] = f"Monitor {monitor.number}, {monitor.zone.name}"
+    for pest in Pest.objects.filter(pk__in=ids):
+        found[str(pest.pk)] = str(pest)
+    for product in Product.objects.filter(pk__in=ids):
+        found[str(product.pk)] = product.name
+    return found
+
+
+def _ids(value: Any) -> Iterator[UUID]:
+    if isinstance(value, Mapping):
+        for inner in value.values():
+            yield from _ids(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _ids(inner)
+    elif isinstance(value, str):
+        with suppress(ValueError):
+            yield UUID(value)
+
+
+def _lines(value: Any, depth: int, names: Mapping[str, str]) -> Iterator[Said]:
     if isinstance(value, Mapping):
         for key, inner in value.items():
-            yield from _line(str(key).replace("_", " ").capitalize(), inner, depth)
+            yield from _line(str(key).replace("_", " ").capitalize(), inner, depth, names)
     elif isinstance(value, list):
         for number, inner in enumerate(value, start=1):
-            yield from _line(f"{number}.", inner, depth)
+            yield from _line(f"{number}.", inner, depth, names)
     else:
-        yield Said("", _plain(value), depth)
+        yield Said("", _plain(value, names), depth)
 
 
-def _line(label: str, value: Any, depth: int) -> Iterator[Said]:
+def _line(label: str, value: Any, depth: int, names: Mapping[str, str]) -> Iterator[Said]:
     if isinstance(value, Mapping) or (
         isinstance(value, list) and any(isinstance(one, Mapping | list) for one in value)
     ):
         if value:
             yield Said(label, "", depth)
-            yield from _lines(value, depth + 1)
+            yield from _lines(value, depth + 1, names)
         else:
             yield Said(label, "nothing", depth)
     elif isinstance(value, list):
-        yield Said(label, ", ".join(_plain(one) for one in value) or "nothing", depth)
+        yield Said(label, ", ".join(_plain(one, names) for one in value) or "nothing", depth)
     else:
-        yield Said(label, _plain(value), depth)
+        yield Said(label, _plain(value, names), depth)
 
 
-def _plain(value: Any) -> str:
+def _plain(value: Any, names: Mapping[str, str]) -> str:
     if value is None or value == "":
         return "nothing"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return str(value)
+    text = str(value)
+    return f"{names[text]} ({text})" if text in names else text
 
 
 def candidates(parked: ParkedOperation, visits: QuerySet[Visit]) -> Sequence[Visit]:
@@ -95,3 +133,16 @@ def candidates(parked: ParkedOperation, visits: QuerySet[Visit]) -> Sequence[Vis
             abs(((visit.booked_on or visit.due_on) - arrived).days),
         ),
     )[:MOST_CANDIDATES]
+
+
+def sent_with(parked: ParkedOperation) -> QuerySet[ParkedOperation]:
+    """What else waits that the same person recorded for the same visit, known here or not."""
+    others = ParkedOperation.objects.filter(
+        person_id=parked.person_id, settled_at__isnull=True
+    ).exclude(pk=parked.pk)
+    if parked.visit_id:
+        return others.filter(visit_id=parked.visit_id).order_by("created_at", "pk")
+    named = parked.sent.get("visit") if isinstance(parked.sent, dict) else None
+    if not named:
+        return others.none()
+    return others.filter(visit__isnull=True, sent__visit=named).order_by("created_at", "pk")

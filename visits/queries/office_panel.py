@@ -30,6 +30,7 @@ class OfficePanel:
     """Everything the panel shows. ``objections`` are those against the booking as it stands."""
 
     visit: Visit
+    today: date
     late: bool
     may_plan: bool
     may_be_missed: bool
@@ -55,6 +56,7 @@ def office_panel(visit: Visit, *, now: datetime) -> OfficePanel:
     may_plan = visit.state in ON_THE_PLAN
     return OfficePanel(
         visit=visit,
+        today=today,
         late=_is_late(visit, today, now),
         may_plan=may_plan,
         may_be_missed=may_plan and today >= counts_from,

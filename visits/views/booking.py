@@ -39,10 +39,16 @@ from visits.views.visit import found, visit_page
 SITES_A_PAGE = 30
 
 
+def _to_plan(request: PersonRequest, visit_id: UUID) -> Visit:
+    """The visit that the page changes: 404 if hidden, a refusal if not theirs to plan."""
+    visit = found(request, visit_id)
+    require_may_plan(request.user)
+    return visit
+
+
 @require_POST
 def book(request: PersonRequest, visit_id: UUID) -> HttpResponse:
-    require_may_plan(request.user)
-    visit = found(request, visit_id)
+    visit = _to_plan(request, visit_id)
     technicians = [one for one in technicians_known() if one.is_active]
     form = BookVisit(request.POST, technicians=technicians)
     if not form.is_valid():
@@ -70,8 +76,7 @@ def book(request: PersonRequest, visit_id: UUID) -> HttpResponse:
 
 @require_POST
 def unbook(request: PersonRequest, visit_id: UUID) -> HttpResponse:
-    require_may_plan(request.user)
-    visit = found(request, visit_id)
+    visit = _to_plan(request, visit_id)
     form = SeenVersion(request.POST)
     version = form.cleaned_data["version"] if form.is_valid() else None
     services.unbook_visit(visit.pk, by=request.user, seen_version=version)
@@ -82,14 +87,12 @@ def unbook(request: PersonRequest, visit_id: UUID) -> HttpResponse:
 @require_GET
 def days(request: PersonRequest, visit_id: UUID) -> HttpResponse:
     """Asks whether this visit only is meant, or this and later ones."""
-    require_may_plan(request.user)
-    return render(request, "visits/days.html", {"visit": found(request, visit_id)})
+    return render(request, "visits/days.html", {"visit": _to_plan(request, visit_id)})
 
 
 @require_http_methods(["GET", "POST"])
 def move(request: PersonRequest, visit_id: UUID) -> HttpResponse:
-    require_may_plan(request.user)
-    visit = found(request, visit_id)
+    visit = _to_plan(request, visit_id)
     form = MoveVisit(
         request.POST or None,
         initial={
@@ -120,8 +123,7 @@ def move(request: PersonRequest, visit_id: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def note(request: PersonRequest, visit_id: UUID) -> HttpResponse:
-    require_may_plan(request.user)
-    visit = found(request, visit_id)
+    visit = _to_plan(request, visit_id)
     form = VisitNote(
         request.POST or None,
         initial={
@@ -150,8 +152,7 @@ def note(request: PersonRequest, visit_id: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def call_off(request: PersonRequest, visit_id: UUID) -> HttpResponse:
-    require_may_plan(request.user)
-    visit = found(request, visit_id)
+    visit = _to_plan(request, visit_id)
     form = GiveReason(request.POST or None, initial={"version": visit.version})
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
@@ -169,8 +170,7 @@ def call_off(request: PersonRequest, visit_id: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def miss(request: PersonRequest, visit_id: UUID) -> HttpResponse:
-    require_may_plan(request.user)
-    visit = found(request, visit_id)
+    visit = _to_plan(request, visit_id)
     form = GiveReason(request.POST or None, initial={"version": visit.version})
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
@@ -275,8 +275,8 @@ def _call_out_page(request: PersonRequest, form: Form, site: Site) -> HttpRespon
 @require_http_methods(["GET", "POST"])
 def add(request: PersonRequest, site_id: UUID) -> HttpResponse:
     """Adds a visit outside any recurrence; ``?follows=`` names the visit that it follows."""
-    require_may_plan(request.user)
     site = get_object_or_404(sites_visible_to(request.user).select_related("client"), pk=site_id)
+    require_may_plan(request.user)
     follows = _followed(request, site)
     due_on = site.day_of(timezone.now()) + timedelta(days=7)
     form = AddVisit(

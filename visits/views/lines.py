@@ -51,20 +51,22 @@ def _looked_at(form: BaseForm, mark: str) -> bool:
 
 
 def _line(request: PersonRequest, line_id: UUID) -> ServiceLine:
-    """The line if it may be seen, with all that its due days depend on; else 404."""
+    """The line, with all that its due days depend on: 404 if hidden, else for the office."""
     lines = lines_visible_to(request.user).select_related(
         "contract__site__client", "preferred_technician", "follows"
     )
-    return get_object_or_404(lines, pk=line_id)
+    line = get_object_or_404(lines, pk=line_id)
+    require_may_plan(request.user)
+    return line
 
 
 @require_http_methods(["GET", "POST"])
 def line_new(request: PersonRequest, contract_id: UUID) -> HttpResponse:
     """Agrees a service line; its next due windows are shown before anything is saved."""
-    require_may_plan(request.user)
     contract = get_object_or_404(
         contracts_visible_to(request.user).select_related("site__client"), pk=contract_id
     )
+    require_may_plan(request.user)
     today = contract.site.day_of(timezone.now())
     form = AgreeLine(posted(request), initial={"first_on": max(today, contract.starts_on)})
     context: dict[str, Any] = {"form": form, "contract": contract, "site": contract.site}
@@ -103,7 +105,6 @@ def _preview(contract: Contract, told: dict[str, Any], today: date) -> dict[str,
 @require_GET
 def line(request: PersonRequest, line_id: UUID) -> HttpResponse:
     """One service line: what was agreed, and its next visits."""
-    require_may_plan(request.user)
     one = _line(request, line_id)
     today = one.contract.site.day_of(timezone.now())
     company = Company.objects.first()
@@ -125,7 +126,6 @@ def line(request: PersonRequest, line_id: UUID) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def line_change(request: PersonRequest, line_id: UUID) -> HttpResponse:
     """Changes what a line asks for; planned visits follow."""
-    require_may_plan(request.user)
     one = _line(request, line_id)
     name, site = str(one), one.contract.site
     form = ChangeLine(posted(request), instance=one, initial={"competences": one.competences.all()})
@@ -150,7 +150,6 @@ def line_change(request: PersonRequest, line_id: UUID) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def line_rule(request: PersonRequest, line_id: UUID) -> HttpResponse:
     """Changes how often a service recurs from a day on, once what would change was shown."""
-    require_may_plan(request.user)
     one = _line(request, line_id)
     now = timezone.now()
     today = one.contract.site.day_of(now)
@@ -239,7 +238,6 @@ def _few(rows: Sequence[Any]) -> dict[str, Any]:
 @require_http_methods(["GET", "POST"])
 def line_end(request: PersonRequest, line_id: UUID) -> HttpResponse:
     """Ends a service line; booked visits after its last day stay, and the page names them."""
-    require_may_plan(request.user)
     one = _line(request, line_id)
     today = one.contract.site.day_of(timezone.now())
     form = EndLine(posted(request), initial={"last_on": max(today, one.first_on)})

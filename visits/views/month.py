@@ -249,7 +249,8 @@ def book_many(request: PersonRequest) -> HttpResponse:
 def _ticked(user: User, seen: Sequence[tuple[UUID, int]]) -> dict[UUID, Visit]:
     """The visits that were ticked and may be seen. One query."""
     visits = visits_visible_to(user).filter(pk__in=[visit_id for visit_id, _ in seen])
-    return {visit.pk: visit for visit in visits.select_related("site__client", "technician", "line")}
+    visits = visits.select_related("site__client", "technician", "line")
+    return {visit.pk: visit for visit in visits}
 
 
 def _told(

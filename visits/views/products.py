@@ -78,7 +78,6 @@ def _csv_rows(rows: QuerySet[Product], columns: Sequence[str]) -> Iterator[Seque
 
 @require_GET
 def product(request: PersonRequest, product_id: UUID) -> HttpResponse:
-    _require_may_look(request)
     one = get_object_or_404(products_visible_to(request.user), pk=product_id)
     context = {
         "product": one,
@@ -110,8 +109,8 @@ def add(request: PersonRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def change(request: PersonRequest, product_id: UUID) -> HttpResponse:
-    require_may_keep_products(request.user)
     one = get_object_or_404(products_visible_to(request.user), pk=product_id)
+    require_may_keep_products(request.user)
     name, back = str(one), reverse("visits:product", args=[one.pk])
     form = ProductForm(
         request.POST or None, instance=one, initial={"seen": fingerprint(one, FACTS)}
@@ -136,8 +135,8 @@ def change(request: PersonRequest, product_id: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def withdraw(request: PersonRequest, product_id: UUID) -> HttpResponse:
-    require_may_keep_products(request.user)
     one = get_object_or_404(products_visible_to(request.user), pk=product_id)
+    require_may_keep_products(request.user)
     form = WithdrawProduct(request.POST or None, initial={"on": timezone.now().date()})
     if request.method == "POST" and form.is_valid():
         try:

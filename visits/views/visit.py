@@ -54,7 +54,7 @@ def _first_guess(panel: OfficePanel) -> dict[str, Any]:
     usual = visit.line.preferred_technician_id if visit.line else None
     return {
         "technician": visit.technician_id or usual,
-        "day": visit.booked_on or visit.due_on,
+        "day": visit.booked_on or max(visit.due_on, panel.today),
         "time": visit.booked_at_time,
         "version": visit.version,
     }
