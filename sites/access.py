@@ -2,11 +2,11 @@
 
 from datetime import date, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, Q, QuerySet
 from django.utils import timezone
 
 from accounts.access import AnyUser, is_somebody
-from accounts.models import AuditorPass, Client, Role
+from accounts.models import AuditorPass, Client, Role, User
 from accounts.refusals import NotAllowed
 from sites.models import (
     Contact,
@@ -17,6 +17,7 @@ from sites.models import (
     PassSite,
     Photo,
     Site,
+    SiteGrant,
     SitePlan,
     Zone,
 )
@@ -41,15 +42,18 @@ def valid_pass_sites(user: AnyUser) -> QuerySet[PassSite]:
 
 
 def sites_visible_to(user: AnyUser) -> QuerySet[Site]:
-    """The sites a person may look at, without order; empty for nobody and for unknown roles."""
+    """The sites a person may look at, without order; empty for nobody and for unknown roles.
+
+    Whether somebody is limited to branches or to listed sites is asked within the same query, so
+    that a page may start here as often as it likes.
+    """
     sites = Site.objects.all()
     if not is_somebody(user):
         return sites.none()
     if user.role == Role.OFFICE:
-        branches = user.branches.values_list("pk", flat=True)
-        if not branches:
-            return sites
-        return sites.filter(Q(branch__in=list(branches)) | Q(branch=None))
+        limits = User.branches.through.objects.filter(user_id=user.pk)
+        named = Q(branch__in=limits.values("branch_id")) | Q(branch=None)
+        return sites.filter(named | ~Exists(limits))
     if user.role == Role.TECHNICIAN:
         # "visits" is the reverse name of a later app's key: a subquery, so that no row comes twice.
         reached = Site.objects.filter(
@@ -58,10 +62,9 @@ def sites_visible_to(user: AnyUser) -> QuerySet[Site]:
         )
         return sites.filter(pk__in=reached.values("pk"))
     if user.role == Role.CLIENT_MANAGER and user.client_id:
-        of_client = sites.filter(client_id=user.client_id)
-        if user.site_grants.exists():
-            return of_client.filter(pk__in=user.site_grants.values("site_id"))
-        return of_client
+        grants = SiteGrant.objects.filter(person_id=user.pk)
+        named = Q(pk__in=grants.values("site_id"))
+        return sites.filter(named | ~Exists(grants), client_id=user.client_id)
     if user.role == Role.AUDITOR:
         return sites.filter(pk__in=valid_pass_sites(user).values("site_id"))
     return sites.none()

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 from pypdf import PdfReader
 from pypdf.errors import PyPdfError
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject, NameObject
@@ -186,6 +186,8 @@ def _decoded(data: bytes, side: int) -> Image.Image:
             came_as = picture.format
             if came_as == "JPEG":
                 picture.draft("RGB", (side, side))  # decode no more than is kept
+            # WeasyPrint lets the whole process accept half pictures; those kept here are whole.
+            ImageFile.LOAD_TRUNCATED_IMAGES = False
             picture.load()
             picture = ImageOps.exif_transpose(picture)
     except UnidentifiedImageError as error:
