@@ -49,6 +49,11 @@ def site_files_visible_to(user: AnyUser) -> QuerySet[SiteFile]:
     return files.filter(audience=Role.CLIENT_MANAGER)
 
 
+def sees_money(user: AnyUser) -> bool:
+    """Whether what options cost is this person's business: the office's and the client's own."""
+    return is_somebody(user) and user.role in {Role.OFFICE, Role.CLIENT_MANAGER}
+
+
 def require_may_keep(user: AnyUser, action: CorrectiveAction) -> None:
     """Raise ``NotAllowed`` for anybody but an office person who sees the action's site."""
     if not (is_somebody(user) and user.role == Role.OFFICE):

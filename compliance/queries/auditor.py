@@ -14,7 +14,6 @@ from compliance.queries.evidence import Line, Period, evidence_of, usual_period
 from sites.access import sites_visible_to, valid_pass_sites
 from sites.models import Site
 
-
 UNJUDGED = frozenset({Standing.NOTHING_TO_SHOW, Standing.NOT_KEPT})
 
 

@@ -168,12 +168,14 @@ def _action_page(
     story = story_of(sheet)
     answer = next((one.decision for one in story.signed if one.decision), None)
     current = answer if answer and answer.revision == found.revision else None
+    money_shown = access.sees_money(user)
     context = {
         "action": found,
         "site": found.site,
         "sheet": sheet,
-        "cards": _cards(sheet, form, current.option_id if current else None),
-        "costs": _costs(sheet),
+        "cards": _cards(sheet, form, current.option_id if current else None, money_shown),
+        "costs": _costs(sheet) if money_shown else {},
+        "money_shown": money_shown,
         "declines": bool(form and form["answer"].value() == DECLINE),
         "story": story,
         "decision": current,
@@ -213,17 +215,21 @@ def _costs(sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def _cards(sheet: Sheet, form: DecideAction | None, chosen: UUID | None) -> list[dict[str, Any]]:
+def _cards(
+    sheet: Sheet, form: DecideAction | None, chosen: UUID | None, money_shown: bool
+) -> list[dict[str, Any]]:
     """The options as cards: what each costs over the years looked at, and what remains at risk."""
     years = sheet.comparison.years
     answered = form["answer"].value() if form else None
     cards = []
     for option, line in zip(sheet.options, sheet.comparison.lines, strict=True):
-        figures = [
-            ("Cost now", money(option.cost_once, sheet.currency)),
-            ("Cost each month", money(option.cost_monthly, sheet.currency)),
-            ("A year, on average", money(line.per_year, sheet.currency)),
-        ]
+        figures = []
+        if money_shown:
+            figures = [
+                ("Cost now", money(option.cost_once, sheet.currency)),
+                ("Cost each month", money(option.cost_monthly, sheet.currency)),
+                ("A year, on average", money(line.per_year, sheet.currency)),
+            ]
         if option.life_years:
             lasts = "1 year" if option.life_years == 1 else f"{option.life_years} years"
             figures.append(("Lasts", lasts))
@@ -232,7 +238,7 @@ def _cards(sheet: Sheet, form: DecideAction | None, chosen: UUID | None) -> list
                 "value": str(option.pk),
                 "title": f"{option.position}. {option.get_kind_display()}",
                 "text": option.description,
-                "total": money(line.total, sheet.currency),
+                "total": money(line.total, sheet.currency) if money_shown else "",
                 "total_label": f"in {years} {'year' if years == 1 else 'years'}",
                 "figures": figures,
                 "remains": option.remaining_risk,

@@ -10,7 +10,7 @@ from typing import Any
 from django.utils import timezone
 from PIL import Image
 
-from accounts.models import Role, User
+from accounts.models import AuditorPass, Role, User
 from compliance.models import ActionOption, CorrectiveAction
 from compliance.queries.sheets import sheet_of
 from compliance.services.actions import (
@@ -22,7 +22,7 @@ from compliance.services.actions import (
     report_done,
     withdraw_action,
 )
-from sites.models import Checkpoint, Photo, Site
+from sites.models import Checkpoint, PassSite, Photo, Site
 from sites.services.photos import add_photo
 from tests.builders.accounts import PASSWORD, make_office, make_person, make_technician
 from tests.builders.sites import make_site
@@ -68,6 +68,28 @@ def make_photo_bytes() -> bytes:
 
 def make_photo(site: Site, *, by: User | None = None) -> Photo:
     return add_photo(site.pk, by=by or make_office(), data=make_photo_bytes())
+
+
+def give_pass(
+    auditor: User, *sites: Site, ends: timedelta = timedelta(days=7), **fields: Any
+) -> AuditorPass:
+    """A pass for these sites that opened yesterday, for the first half of 2026 unless said.
+
+    One that is over or not begun can be had, which no service would issue.
+    """
+    now = timezone.now()
+    facts = {
+        "period_from": date(2026, 1, 1),
+        "period_to": date(2026, 6, 30),
+        "valid_from": now - timedelta(days=1),
+        "valid_until": now + ends,
+        **fields,
+    }
+    given = AuditorPass.objects.create(
+        auditor=auditor, client=sites[0].client, issued_by=make_office(), **facts
+    )
+    PassSite.objects.bulk_create([PassSite(auditor_pass=given, site=site) for site in sites])
+    return given
 
 
 def make_closed_visit(

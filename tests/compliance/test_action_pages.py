@@ -3,7 +3,7 @@
 import csv
 import io
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from allauth.account.internal.flows.login import record_authentication
@@ -15,8 +15,9 @@ from compliance.models import CorrectiveAction, Decision
 from compliance.queries.sheets import sheet_of
 from sites.models import SiteGrant
 from tests.builders.accounts import PASSWORD, make_manager
-from tests.builders.compliance import make_action, make_photo_bytes
+from tests.builders.compliance import give_pass, make_action, make_photo_bytes
 from tests.builders.sites import make_site
+from tests.builders.visits import make_visit
 from visits.models import WhoseMove
 
 pytestmark = pytest.mark.django_db
@@ -96,6 +97,28 @@ def test_the_client_never_sees_internal_notes(client, priced, manager, office):
 
     assert "under the mat" not in theirs
     assert "under the mat" in ours
+
+
+@pytest.mark.parametrize(
+    ("role", "shown"),
+    [("office", True), ("manager", True), ("technician", False), ("auditor", False)],
+)
+def test_what_options_cost_is_the_offices_and_the_clients_business(
+    client, site, office, manager, role, shown, request
+):
+    action = make_action("decided", site=site, by=office, manager=manager)
+    person = request.getfixturevalue(role)
+    if role == "technician":
+        make_visit(site, state="booked", technician=person, due_on=date.today())
+    if role == "auditor":
+        give_pass(person, site, period_to=date.today())
+    client.force_login(person)
+
+    page = client.get(action.get_absolute_url()).content.decode()
+
+    assert ("4,800.00" in page) is shown
+    assert ("4800.00" in page) is shown
+    assert action.sign_offs.get().content_hash in page
 
 
 def test_only_the_client_is_asked_and_nothing_is_chosen_before(client, priced, manager, office):

@@ -6,12 +6,12 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from accounts.models import AuditorPass, TrailEntry
+from accounts.models import TrailEntry
 from compliance.services.flags import reconcile_flags
 from compliance.services.looks import record_looks
-from sites.models import PassSite, Site, SiteGrant
+from sites.models import Site, SiteGrant
 from tests.builders.accounts import make_client, make_manager
-from tests.builders.compliance import make_action, make_closed_visit
+from tests.builders.compliance import give_pass, make_action, make_closed_visit
 from tests.builders.sites import make_site, make_zone
 from tests.builders.visits import make_contract, make_visit
 from visits.models import NotReached, Visit, WhoseMove
@@ -165,24 +165,6 @@ def test_your_sites_costs_the_same_for_few_and_many(
 
 
 # --- auditor ------------------------------------------------------------------------------------
-
-
-def give_pass(auditor, *sites, ends=timedelta(days=7), **fields) -> AuditorPass:
-    given = AuditorPass.objects.create(
-        auditor=auditor,
-        client=sites[0].client,
-        issued_by=make_manager(),
-        **{
-            "period_from": date(2026, 1, 1),
-            "period_to": date(2026, 6, 30),
-            "valid_from": NOW - timedelta(days=1),
-            "valid_until": NOW + ends,
-            **fields,
-        },
-    )
-    for site in sites:
-        PassSite.objects.create(auditor_pass=given, site=site)
-    return given
 
 
 def looked(site) -> list[str]:
