@@ -101,8 +101,8 @@ class DemoSite:
         """On the invented town grid, which lies in open water: no real street is meant."""
         number = int(self.reference[1:])
         return (
-            Decimal("49.40000") + Decimal(number % 7) / 400,
-            Decimal("-4.60000") + Decimal(number // 7) / 300,
+            Decimal("49.40000") + Decimal("0.00250") * (number % 7),
+            Decimal("-4.60000") + Decimal("0.00350") * (number // 7),
         )
 
 
