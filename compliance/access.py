@@ -8,6 +8,7 @@ from accounts.models import Role
 from accounts.refusals import NotAllowed
 from compliance.models import CorrectiveAction, Flag, SiteFile
 from sites.access import sites_visible_to, valid_pass_sites
+from sites.models import Site
 from visits.models import WhoseMove
 
 
@@ -52,6 +53,18 @@ def site_files_visible_to(user: AnyUser) -> QuerySet[SiteFile]:
 def sees_money(user: AnyUser) -> bool:
     """Whether what options cost is this person's business: the office's and the client's own."""
     return is_somebody(user) and user.role in {Role.OFFICE, Role.CLIENT_MANAGER}
+
+
+def require_sees_money(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office and the client's own managers."""
+    if not sees_money(user):
+        raise NotAllowed("What options cost is between the office and the client.")
+
+
+def judged_sites_visible_to(user: AnyUser) -> QuerySet[Site]:
+    """Sites whose evidence a person may read: not a technician's business."""
+    sites = sites_visible_to(user)
+    return sites.none() if is_somebody(user) and user.role == Role.TECHNICIAN else sites
 
 
 def require_may_keep(user: AnyUser, action: CorrectiveAction) -> None:

@@ -128,14 +128,12 @@ def documents_visible_to(user: AnyUser) -> QuerySet[Document]:
 
 
 def passes_visible_to(user: AnyUser) -> QuerySet[AuditorPass]:
-    """The office sees every pass, an auditor their own, a client's manager those on their sites."""
+    """An auditor sees their own passes; the office and a client's manager those on their sites."""
     if not is_somebody(user):
         return AuditorPass.objects.none()
-    if user.role == Role.OFFICE:
-        return AuditorPass.objects.all()
     if user.role == Role.AUDITOR:
         return AuditorPass.objects.filter(auditor_id=user.pk)
-    if user.role == Role.CLIENT_MANAGER:
+    if user.role in {Role.OFFICE, Role.CLIENT_MANAGER}:
         named = PassSite.objects.filter(site__in=sites_visible_to(user))
         return AuditorPass.objects.filter(pk__in=named.values("auditor_pass_id"))
     return AuditorPass.objects.none()

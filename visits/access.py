@@ -1,6 +1,6 @@
 """Who may see and write which visits."""
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from accounts.access import AnyUser, is_somebody
 from accounts.models import Role
@@ -106,18 +106,25 @@ def products_visible_to(user: AnyUser) -> QuerySet[Product]:
 
 
 def parked_visible_to(user: AnyUser) -> QuerySet[ParkedOperation]:
-    """What is to be placed: the office sees all of it, a technician their own."""
+    """What is to be placed: the office's, with what names no visit; a technician sees their own."""
     if not is_somebody(user):
         return ParkedOperation.objects.none()
     if user.role == Role.OFFICE:
-        return ParkedOperation.objects.all()
+        return ParkedOperation.objects.filter(
+            Q(visit=None) | Q(visit__site__in=sites_visible_to(user))
+        )
     return ParkedOperation.objects.filter(person_id=user.pk)
+
+
+def require_may_record(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but technicians."""
+    if not (is_somebody(user) and user.role == Role.TECHNICIAN):
+        raise NotAllowed("Only the technician records a visit.")
 
 
 def require_may_write(user: AnyUser, visit: Visit) -> None:
     """Raise ``NotAllowed`` for anybody but the technician the visit is booked for."""
-    if not (is_somebody(user) and user.role == Role.TECHNICIAN):
-        raise NotAllowed("Only the technician records a visit.")
+    require_may_record(user)
     if visit.technician_id != user.pk:
         raise NotAllowed("This visit is booked for somebody else.")
 

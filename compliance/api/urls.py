@@ -1,5 +1,13 @@
 """Addresses of this app's operations for programs."""
 
-from django.urls import URLPattern
+from rest_framework.routers import SimpleRouter
 
-urlpatterns: list[URLPattern] = []
+from compliance.api import views
+
+router = SimpleRouter()
+router.register("actions", views.Actions, basename="api-actions")
+router.register("flags", views.Flags, basename="api-flags")
+router.register("evidence", views.Evidence, basename="api-evidence")
+router.register("site-files", views.SiteFiles, basename="api-site-files")
+
+urlpatterns = router.urls

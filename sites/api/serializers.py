@@ -303,6 +303,27 @@ class DocumentOut(serializers.ModelSerializer[Document]):
         read_only_fields = fields
 
 
+class DocumentNewer(Plain):
+    file = serializers.FileField()
+    title = serializers.CharField(max_length=160, required=False)
+    issued_on = serializers.DateField(required=False, allow_null=True)
+    expires_on = serializers.DateField(required=False, allow_null=True)
+
+
+class DocumentIn(DocumentNewer):
+    kind = serializers.ChoiceField(choices=Document.Kind.choices)
+    title = serializers.CharField(max_length=160)
+    site = SeenRelated(access.sites_visible_to, required=False, allow_null=True)
+    client = SeenRelated(access.clients_visible_to, required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, object]) -> dict[str, object]:
+        if attrs.get("site") and attrs.get("client"):
+            raise serializers.ValidationError(
+                {"client": "A paper belongs to a site or to a client, not to both."}
+            )
+        return attrs
+
+
 class PhotoOut(serializers.ModelSerializer[Photo]):
     class Meta:
         model = Photo

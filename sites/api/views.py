@@ -6,7 +6,7 @@ from django.http import HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
-from rest_framework.parsers import MultiPartParser
+from rest_framework.parsers import JSONParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -32,6 +32,7 @@ from sites.services import (
     clients,
     contacts,
     contracts,
+    documents,
     grants,
     imports,
     monitors,
@@ -287,6 +288,43 @@ class Documents(ReadViewSet[Document]):
         "kind": ["exact"],
         "expires_on": ["lte", "gte", "isnull"],
     }
+    parser_classes = [MultiPartParser, JSONParser]
+
+    @extend_schema(
+        request={"multipart/form-data": shapes.DocumentIn}, responses={201: shapes.DocumentOut}
+    )
+    def create(self, request: Request) -> Response:
+        """Put a paper on file for a site, for a client or, naming neither, for the company."""
+        access.require_may_keep_sites(request.user)
+        given = self.given(shapes.DocumentIn, request)
+        home = given.pop("site", None) or given.pop("client", None)
+        given.pop("client", None)
+        data = given.pop("file").read()
+        return self.shown(
+            documents.add_document(home, by=self.person, data=data, **given), status=201
+        )
+
+    @extend_schema(
+        request={"multipart/form-data": shapes.DocumentNewer}, responses={201: shapes.DocumentOut}
+    )
+    @action(detail=True, methods=["post"])
+    def replace(self, request: Request, pk: str) -> Response:
+        """Put a newer issue of a paper on file; the earlier one stays behind it."""
+        document = self.get_object()
+        access.require_may_keep_sites(request.user)
+        given = {"title": document.title, **self.given(shapes.DocumentNewer, request)}
+        data = given.pop("file").read()
+        newer = documents.replace_document(document.pk, by=self.person, data=data, **given)
+        return self.shown(newer, status=201)
+
+    @extend_schema(request=Reason, responses=shapes.DocumentOut)
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, pk: str) -> Response:
+        """Take a paper off file for all but the office."""
+        document = self.get_object()
+        access.require_may_keep_sites(request.user)
+        given = self.given(Reason, request)
+        return self.shown(documents.withdraw_document(document.pk, by=self.person, **given))
 
     @extend_schema(responses=BINARY)
     @action(detail=True, methods=["get"])

@@ -7,6 +7,7 @@ from accounts.api.base import AgreedMoney, OfficeOnly, Plain, SeenRelated
 from accounts.models import CompetenceKind
 from sites.access import contracts_visible_to, sites_visible_to
 from sites.models import ServiceLine, VisitKind
+from visits.access import visits_visible_to
 from visits.models import (
     Amendment,
     Finding,
@@ -19,6 +20,7 @@ from visits.models import (
     Treatment,
     Visit,
 )
+from visits.protocol import MOST_OPERATIONS
 from visits.recurrence.words import describe
 
 
@@ -388,3 +390,36 @@ class ParkedOut(serializers.ModelSerializer[ParkedOperation]):
             "settlement",
         ]
         read_only_fields = fields
+
+
+class ParkedPlaced(Plain):
+    visit = SeenRelated(visits_visible_to)
+    note = serializers.CharField(max_length=300, required=False, allow_blank=True)
+
+
+class ParkedSetAside(Plain):
+    note = serializers.CharField(max_length=280)
+
+
+class OperationsSent(Plain):
+    """Each operation is judged by itself, so that a bad one does not hold up the others."""
+
+    operations = serializers.ListField(child=serializers.JSONField(), max_length=MOST_OPERATIONS)
+
+
+class OperationAnswer(Plain):
+    id = serializers.CharField(allow_null=True)
+    verdict = serializers.ChoiceField(choices=["applied", "parked", "wait", "refused"])
+    version = serializers.IntegerField(required=False, help_text="The visit's, after it.")
+    again = serializers.BooleanField(required=False, help_text="This answer was given before.")
+    code = serializers.CharField(required=False)
+    message = serializers.CharField(required=False)
+
+
+class OperationsAnswered(Plain):
+    answers = OperationAnswer(many=True)
+    now = serializers.DateTimeField()
+
+
+class PackageAsked(Plain):
+    visit = serializers.UUIDField(required=False)

@@ -1,5 +1,6 @@
 """Addresses of this app's operations for programs."""
 
+from django.urls import path
 from rest_framework.routers import SimpleRouter
 
 from visits.api import views
@@ -15,4 +16,8 @@ router.register("pests", views.Pests, basename="api-pests")
 router.register("products", views.Products, basename="api-products")
 router.register("parked", views.Parked, basename="api-parked")
 
-urlpatterns = router.urls
+urlpatterns = [
+    path("operations/", views.Operations.as_view(), name="api-operations"),
+    path("package/", views.Package.as_view(), name="api-package"),
+    *router.urls,
+]

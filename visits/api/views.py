@@ -2,11 +2,15 @@
 
 from typing import Any
 
+from django.http import Http404
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.decorators import action
+from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from accounts.api.base import ReadViewSet
 from sites.models import ServiceLine
@@ -22,7 +26,10 @@ from visits.models import (
     Treatment,
     Visit,
 )
-from visits.services import amendments, booking, lines, products
+from visits.queries.walk import package_of
+from visits.services import amendments, booking, lines, parked, products
+from visits.services.sync import apply_operations
+from visits.views.sync import DeepJSON
 
 
 class ServiceLines(ReadViewSet[ServiceLine]):
@@ -291,3 +298,65 @@ class Parked(ReadViewSet[ParkedOperation]):
     serializer_class = shapes.ParkedOut
     order = ("-pk",)
     filterset_fields = {"visit": ["exact"], "settled_at": ["isnull"]}
+
+    @extend_schema(request=shapes.ParkedPlaced, responses=shapes.ParkedOut)
+    @action(detail=True, methods=["post"])
+    def place(self, request: Request, pk: str) -> Response:
+        """Place it on a visit, in the name of who recorded it; on a closed one as an amendment."""
+        found = self.get_object()
+        access.require_may_plan(request.user)
+        given = self.given(shapes.ParkedPlaced, request)
+        visit = given.pop("visit")
+        parked.place_parked(found.pk, by=self.person, visit_id=visit.pk, **given)
+        return self.shown(self.again(found.pk))
+
+    @extend_schema(request=shapes.ParkedSetAside, responses=shapes.ParkedOut)
+    @action(detail=True, methods=["post"], url_path="set-aside")
+    def set_aside(self, request: Request, pk: str) -> Response:
+        """Settle it without placing it; the content stays, and the note says why."""
+        found = self.get_object()
+        access.require_may_plan(request.user)
+        given = self.given(shapes.ParkedSetAside, request)
+        parked.set_aside_parked(found.pk, by=self.person, **given)
+        return self.shown(self.again(found.pk))
+
+
+class Operations(APIView):
+    """Where a phone sends what was recorded on visits."""
+
+    permission_classes = [IsAuthenticated]
+    parser_classes = [DeepJSON]
+
+    @extend_schema(request=shapes.OperationsSent, responses=shapes.OperationsAnswered)
+    def post(self, request: Request) -> Response:
+        """Take in up to a hundred operations and answer each, in the order in which they came.
+
+        The same operation sent again gets the same answer; what cannot be applied is kept for the
+        office to place.
+        """
+        access.require_may_record(request.user)
+        sent = shapes.OperationsSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        answers = apply_operations(sent.validated_data["operations"], by=request.user)
+        return Response({"answers": answers, "now": timezone.now()})
+
+
+class Package(APIView):
+    """What a phone needs to work without a signal."""
+
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(
+        parameters=[OpenApiParameter("visit", OpenApiTypes.UUID, description="Only this one.")],
+        responses=OpenApiTypes.OBJECT,
+    )
+    def get(self, request: Request) -> Response:
+        """The technician's visits of today and the week after it, with all that they need."""
+        access.require_may_record(request.user)
+        asked = shapes.PackageAsked(data=request.query_params)
+        asked.is_valid(raise_exception=True)
+        visit_id = asked.validated_data.get("visit")
+        found = package_of(request.user, now=timezone.now(), visit_id=visit_id)
+        if visit_id and not found["visits"]:
+            raise Http404
+        return Response(found)

@@ -1,0 +1,239 @@
+"""Shapes of actions, flags, evidence and site files. ``…Out`` is told, ``…In`` is taken."""
+
+from rest_framework import serializers
+
+from accounts.api.base import AgreedMoney, OfficeOnly, Plain, SeenRelated
+from compliance.evidence import Standing
+from compliance.models import ActionOption, CorrectiveAction, Decision, Flag, SignOff, SiteFile
+from compliance.queries.sheets import USUAL_YEARS
+from sites.access import photos_visible_to, sites_visible_to, zones_visible_to
+from visits.models import RemedyKind, WhoseMove
+
+
+class OptionOut(serializers.ModelSerializer[ActionOption]):
+    cost_once = AgreedMoney()
+    cost_monthly = AgreedMoney()
+
+    class Meta:
+        model = ActionOption
+        fields = [
+            "id",
+            "position",
+            "kind",
+            "description",
+            "cost_once",
+            "cost_monthly",
+            "life_years",
+            "remaining_risk",
+        ]
+        read_only_fields = fields
+
+
+class ActionOut(serializers.ModelSerializer[CorrectiveAction]):
+    site_name = serializers.CharField(source="site.name", read_only=True)
+    options = OptionOut(source="live_options", many=True, read_only=True)
+    internal_note = OfficeOnly()
+
+    class Meta:
+        model = CorrectiveAction
+        fields = [
+            "id",
+            "site",
+            "site_name",
+            "number",
+            "zone",
+            "visit",
+            "kind",
+            "title",
+            "detail",
+            "whose_move",
+            "state",
+            "declined",
+            "due_on",
+            "revision",
+            "options",
+            "raised_at",
+            "priced_at",
+            "decided_at",
+            "done_at",
+            "done_note",
+            "checked_at",
+            "check_note",
+            "withdrawn_at",
+            "withdrawn_reason",
+            "internal_note",
+        ]
+        read_only_fields = fields
+
+
+class ActionChanged(Plain):
+    kind = serializers.ChoiceField(choices=RemedyKind.choices)
+    title = serializers.CharField(max_length=160)
+    whose_move = serializers.ChoiceField(choices=WhoseMove.choices)
+    detail = serializers.CharField(required=False, allow_blank=True, max_length=4000)
+    due_on = serializers.DateField(required=False)
+    zone = SeenRelated(zones_visible_to, required=False, allow_null=True)
+    internal_note = serializers.CharField(required=False, allow_blank=True, max_length=4000)
+
+
+class ActionIn(ActionChanged):
+    site = SeenRelated(sites_visible_to)
+    photos = SeenRelated(photos_visible_to, many=True, required=False)
+
+
+class OptionIn(Plain):
+    kind = serializers.ChoiceField(choices=ActionOption.Kind.choices)
+    description = serializers.CharField(max_length=4000)
+    cost_once = serializers.DecimalField(max_digits=10, decimal_places=2, min_value=0)
+    cost_monthly = serializers.DecimalField(max_digits=10, decimal_places=2, min_value=0)
+    life_years = serializers.IntegerField(
+        min_value=1, max_value=50, required=False, allow_null=True
+    )
+    remaining_risk = serializers.CharField(max_length=4000)
+
+
+class Priced(Plain):
+    options = OptionIn(many=True, min_length=2, max_length=4)
+    seen_revision = serializers.IntegerField(
+        min_value=1, required=False, help_text="What the caller saw, so that nothing is overrun."
+    )
+
+
+class SheetAsked(Plain):
+    years = serializers.IntegerField(min_value=1, max_value=10, default=USUAL_YEARS)
+
+
+class SheetOut(Plain):
+    """What is put to the client: the exact text that a signature is bound to, and its SHA-256."""
+
+    revision = serializers.IntegerField()
+    years = serializers.IntegerField()
+    text = serializers.CharField()
+    hash = serializers.CharField()
+
+
+class DecisionIn(Plain):
+    revision = serializers.IntegerField(min_value=1, help_text="That of the sheet that was read.")
+    shown_hash = serializers.CharField(
+        max_length=64, help_text="The SHA-256 of the sheet that was read."
+    )
+    years = serializers.IntegerField(
+        min_value=1, max_value=10, default=USUAL_YEARS, help_text="Those of the sheet."
+    )
+    outcome = serializers.ChoiceField(choices=Decision.Outcome.choices)
+    option = serializers.UUIDField(required=False, allow_null=True)
+    reason = serializers.CharField(required=False, allow_blank=True, max_length=2000)
+    password = serializers.CharField(
+        max_length=128, trim_whitespace=False, help_text="Of the person who signs, typed again."
+    )
+
+
+class SignOffOut(serializers.ModelSerializer[SignOff]):
+    class Meta:
+        model = SignOff
+        fields = [
+            "id",
+            "person_name",
+            "person_role",
+            "meaning",
+            "at",
+            "zone",
+            "method",
+            "content_hash",
+        ]
+        read_only_fields = fields
+
+
+class DecisionOut(serializers.ModelSerializer[Decision]):
+    sign_off = SignOffOut(read_only=True)
+
+    class Meta:
+        model = Decision
+        fields = ["id", "action", "revision", "outcome", "option", "reason", "sign_off"]
+        read_only_fields = fields
+
+
+class DoneIn(Plain):
+    note = serializers.CharField(max_length=4000)
+    photos = SeenRelated(photos_visible_to, many=True, required=False)
+
+
+class CheckIn(Plain):
+    note = serializers.CharField(required=False, allow_blank=True, max_length=4000)
+    password = serializers.CharField(
+        max_length=128, trim_whitespace=False, help_text="Of the person who signs, typed again."
+    )
+
+
+class FlagOut(serializers.ModelSerializer[Flag]):
+    class Meta:
+        model = Flag
+        fields = [
+            "id",
+            "kind",
+            "subject",
+            "site",
+            "state",
+            "sentence",
+            "link",
+            "late_since",
+            "acknowledged_at",
+            "acknowledged_by",
+            "note",
+            "cleared_at",
+        ]
+        read_only_fields = fields
+
+
+class FlagAcknowledged(Plain):
+    note = serializers.CharField(max_length=300)
+
+
+class EvidenceLine(Plain):
+    key = serializers.CharField(source="item.key")
+    title = serializers.CharField(source="item.title")
+    asks = serializers.CharField(source="item.asks")
+    standing = serializers.ChoiceField(choices=[(one.value, one.words) for one in Standing])
+    why = serializers.CharField()
+    sources = serializers.ListField(child=serializers.CharField(), source="item.sources")
+
+
+class EvidenceOut(Plain):
+    """Our own list: an auditor must not take it for the published texts themselves."""
+
+    site = serializers.UUIDField(source="site.pk")
+    period_from = serializers.DateField(source="period.first")
+    period_to = serializers.DateField(source="period.last")
+    lines = EvidenceLine(many=True)
+
+
+class SiteFileOut(serializers.ModelSerializer[SiteFile]):
+    class Meta:
+        model = SiteFile
+        fields = [
+            "id",
+            "site",
+            "period_from",
+            "period_to",
+            "paper_size",
+            "audience",
+            "state",
+            "step",
+            "steps_done",
+            "steps_all",
+            "problem",
+            "sha256",
+            "pages",
+            "size",
+            "built_at",
+        ]
+        read_only_fields = fields
+
+
+class SiteFileIn(Plain):
+    site = SeenRelated(sites_visible_to)
+    period_from = serializers.DateField()
+    period_to = serializers.DateField()
+    paper_size = serializers.ChoiceField(
+        choices=SiteFile.PaperSize.choices, default=SiteFile.PaperSize.A4
+    )
