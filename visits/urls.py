@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from visits.views import booking, lines, month, products, site_visits, visit
+from visits.views import (
+    amendments,
+    booking,
+    inbox,
+    lines,
+    month,
+    products,
+    site_visits,
+    sync,
+    technician,
+    visit,
+)
 
 app_name = "visits"
 urlpatterns = [
@@ -26,6 +37,16 @@ urlpatterns = [
     path("products/<uuid:product_id>/", products.product, name="product"),
     path("products/<uuid:product_id>/change/", products.change, name="product_change"),
     path("products/<uuid:product_id>/withdraw/", products.withdraw, name="product_withdraw"),
+    path("inbox/", inbox.inbox, name="inbox"),
+    path("inbox/<uuid:parked_id>/", inbox.inbox_item, name="inbox_item"),
+    path("my-day/", technician.my_day, name="my_day"),
+    path("package/", sync.package, name="package"),
+    path("sync/", sync.sync, name="sync"),
+    path("<uuid:visit_id>/start/", technician.start, name="start"),
+    path("<uuid:visit_id>/walk/", technician.walk, name="walk"),
+    path("<uuid:visit_id>/photos/", sync.photo, name="photo"),
+    path("<uuid:visit_id>/close/", technician.close, name="close"),
+    path("<uuid:visit_id>/amend/", amendments.amend, name="amend"),
     path("<uuid:visit_id>/", visit.visit, name="visit"),
     path("<uuid:visit_id>/book/", booking.book, name="book"),
     path("<uuid:visit_id>/unbook/", booking.unbook, name="unbook"),

@@ -8,21 +8,26 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from sites.models import Boundary, Checkpoint, Monitor, Zone
+from sites.models import Boundary, Checkpoint, Height, Monitor, Zone
 from visits.coverage import Coverage, DueZone, Said, coverage
 from visits.models import Finding, Look, NotReached, Reading, Visit
 
 
 @dataclass(frozen=True, slots=True)
 class ZonePlaces:
-    """A zone and what stands in it: checkpoints from low to overhead, monitors by number."""
+    """A zone and what stands in it: checkpoints from low to overhead, monitors by number.
+
+    ``due`` are the ids of the places that coverage counts. A zone outside our remit has none, and
+    a monitor that was placed on the day itself is read next time.
+    """
 
     zone: Zone
     checkpoints: Sequence[Checkpoint]
     monitors: Sequence[Monitor]
+    due: frozenset[UUID]
 
 
-HEIGHTS = {"low": 0, "reach": 1, "overhead": 2}
+HEIGHTS = {Height.LOW: 0, Height.REACH: 1, Height.OVERHEAD: 2}
 
 
 def day_of_visit(visit: Visit) -> date:
@@ -32,31 +37,58 @@ def day_of_visit(visit: Visit) -> date:
     return visit.booked_on or visit.due_on
 
 
-def places_at(site_ids: Iterable[UUID], on: date) -> dict[UUID, list[ZonePlaces]]:
-    """By site, what stands there on a day, zones in walking order. Three queries, any size.
+def places_of(visits: Sequence[Visit]) -> dict[UUID, list[ZonePlaces]]:
+    """By visit, what stands at its site on its day, zones in walking order.
 
-    A monitor that was placed on the day itself is not due to be read on it.
+    Three queries, however many visits. The visits must have their site at hand.
     """
-    wanted = list(site_ids)
-    still = Q(retired_on=None) | Q(retired_on__gt=on)
-    zones = list(Zone.objects.filter(still, site__in=wanted).order_by("walk_order", "name", "pk"))
+    days = {visit.pk: day_of_visit(visit) for visit in visits}
+    first = min(days.values(), default=date.max)
+    still = Q(retired_on=None) | Q(retired_on__gt=first)
+    zones = defaultdict(list)
+    for zone in Zone.objects.filter(still, site__in={visit.site_id for visit in visits}).order_by(
+        "walk_order", "name", "pk"
+    ):
+        zones[zone.site_id].append(zone)
+    every_zone = [zone.pk for of_site in zones.values() for zone in of_site]
     checkpoints = defaultdict(list)
-    for one in Checkpoint.objects.filter(still, zone__in=zones).order_by("walk_order", "pk"):
+    for one in Checkpoint.objects.filter(still, zone__in=every_zone).order_by("walk_order", "pk"):
         checkpoints[one.zone_id].append(one)
     monitors = defaultdict(list)
     for monitor in Monitor.objects.filter(
-        Q(removed_on=None) | Q(removed_on__gt=on), zone__in=zones, placed_on__lt=on
+        Q(removed_on=None) | Q(removed_on__gt=first), zone__in=every_zone
     ).order_by("number", "pk"):
         monitors[monitor.zone_id].append(monitor)
-    found: dict[UUID, list[ZonePlaces]] = {site_id: [] for site_id in wanted}
-    for zone in zones:
-        low_first = sorted(checkpoints[zone.pk], key=lambda one: HEIGHTS[one.height])
-        found[zone.site_id].append(ZonePlaces(zone, low_first, monitors[zone.pk]))
-    return found
+    return {
+        visit.pk: [
+            _on_the_day(zone, checkpoints[zone.pk], monitors[zone.pk], days[visit.pk])
+            for zone in zones[visit.site_id]
+            if _stands(zone.retired_on, days[visit.pk])
+        ]
+        for visit in visits
+    }
+
+
+def _on_the_day(
+    zone: Zone, checkpoints: Iterable[Checkpoint], monitors: Iterable[Monitor], on: date
+) -> ZonePlaces:
+    there = [one for one in checkpoints if _stands(one.retired_on, on)]
+    standing = [one for one in monitors if one.placed_on <= on and _stands(one.removed_on, on)]
+    due = {one.pk for one in there} | {one.pk for one in standing if one.placed_on < on}
+    return ZonePlaces(
+        zone=zone,
+        checkpoints=sorted(there, key=lambda one: HEIGHTS[Height(one.height)]),
+        monitors=standing,
+        due=frozenset() if zone.boundary == Boundary.OUTSIDE else frozenset(due),
+    )
+
+
+def _stands(gone_on: date | None, on: date) -> bool:
+    return gone_on is None or gone_on > on
 
 
 def due_zones(places: Iterable[ZonePlaces]) -> list[DueZone]:
-    """The same as coverage counts it: nothing is due in a zone outside our remit. No query."""
+    """The same as coverage counts it. No query."""
     return [
         DueZone(
             id=one.zone.pk,
@@ -64,15 +96,11 @@ def due_zones(places: Iterable[ZonePlaces]) -> list[DueZone]:
             kind=one.zone.kind,
             boundary=one.zone.boundary,
             boundary_note=one.zone.boundary_note,
-            checkpoints=[place.pk for place in one.checkpoints] if _is_ours(one.zone) else (),
-            monitors=[monitor.pk for monitor in one.monitors] if _is_ours(one.zone) else (),
+            checkpoints=[place.pk for place in one.checkpoints if place.pk in one.due],
+            monitors=[monitor.pk for monitor in one.monitors if monitor.pk in one.due],
         )
         for one in places
     ]
-
-
-def _is_ours(zone: Zone) -> bool:
-    return zone.boundary != Boundary.OUTSIDE
 
 
 def said_on(visit_ids: Iterable[UUID]) -> Mapping[UUID, Said]:
@@ -109,5 +137,5 @@ def said_on(visit_ids: Iterable[UUID]) -> Mapping[UUID, Said]:
 
 def coverage_now(visit: Visit) -> Coverage:
     """How much of what is due was looked at so far, zone by zone. Seven queries, any size."""
-    places = places_at([visit.site_id], day_of_visit(visit))[visit.site_id]
+    places = places_of([visit])[visit.pk]
     return coverage(due_zones(places), said_on([visit.pk])[visit.pk])

@@ -14,6 +14,7 @@ from visits.access import visits_visible_to
 from visits.forms.booking import BookVisit
 from visits.models import Visit
 from visits.queries.office_panel import OfficePanel, office_panel
+from visits.queries.report import report_of
 
 
 def found(request: PersonRequest, visit_id: UUID) -> Visit:
@@ -38,6 +39,11 @@ def visit_page(
 ) -> HttpResponse:
     """Draws the page; ``booking`` is what was typed into the booking form and refused."""
     context: dict[str, Any] = {"visit": visit, "form": booking}
+    if visit.state == Visit.State.CLOSED:
+        context["report"] = report_of(visit, for_whom=request.user)
+    context["may_walk"] = (
+        visit.technician_id == request.user.pk and visit.state in Visit.OPEN_STATES
+    )
     if request.user.is_office and visit.state != Visit.State.CLOSED:
         panel = office_panel(visit, now=timezone.now())
         context["panel"] = panel

@@ -1,0 +1,191 @@
+"""The report of a visit: drawn from the sealed text once it is closed, from the rows until then."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.utils.dateparse import parse_datetime
+
+from accounts.models import Role, User
+from accounts.sealing import plain
+from sites.models import Photo
+from visits.access import may_amend
+from visits.cautions import DROPPINGS
+from visits.coverage import Tally
+from visits.models import Amendment, Visit
+from visits.queries.places import coverage_now
+from visits.verification import Break, breaks_of_visit
+from visits.visit_record import record_of, rows_of
+
+# A walk of the whole site is promised for these; the others look where they were asked to look.
+WHOLE_WALKS = (Visit.Kind.ROUTINE, Visit.Kind.SURVEY)
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneReport:
+    """One zone of the walk, and everything that was said of it."""
+
+    name: str
+    kind: str
+    boundary: str
+    boundary_note: str
+    checkpoints: Tally
+    monitors: Tally
+    looks: Sequence[Mapping[str, Any]]
+    readings: Sequence[Mapping[str, Any]]
+    findings: Sequence[Mapping[str, Any]]
+    not_reached: Sequence[Mapping[str, Any]]
+
+    @property
+    def all(self) -> Tally:
+        return self.checkpoints + self.monitors
+
+    @property
+    def is_silent(self) -> bool:
+        return not (self.looks or self.readings or self.findings or self.not_reached)
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Everything the page shows. Instants are aware, names are those of the day."""
+
+    visit: Visit
+    record: Mapping[str, Any]
+    zones: Sequence[ZoneReport]
+    treatments: Sequence[Mapping[str, Any]]
+    covered: Tally
+    whole_walk: bool
+    cautions: Sequence[str]
+    droppings: str
+    photos: Mapping[str, Photo]
+    awaited: int
+    amendments: Sequence[Amendment]
+    breaks: Sequence[Break]
+    office_note: str
+    may_amend: bool
+
+    @property
+    def is_closed(self) -> bool:
+        return self.visit.state == Visit.State.CLOSED
+
+    @property
+    def signature_path(self) -> str:
+        return str(self.record["contact"]["signature"])
+
+
+def report_of(visit: Visit, *, for_whom: User) -> Report:
+    """The report of one visit as this person may read it. Sixteen queries at most, any size.
+
+    The visit must have its site, client, line and technician at hand. What is written for the
+    technician alone (the office's note) is left out for everybody but the office.
+    """
+    rows = rows_of([visit])[visit.pk]
+    closed = visit.state == Visit.State.CLOSED
+    record = _sealed(visit) if closed else {}
+    if not record:
+        record = plain(record_of(visit, rows, coverage=coverage_now(visit)))
+    photos = _photos(visit, record)
+    awaited = {
+        photo["given"] for finding in record["findings"] for photo in finding["photos"]
+    } - photos.keys()
+    for part in ("looks", "readings", "findings", "not_reached", "treatments"):
+        for one in record[part]:
+            _with_instants(one)
+    for finding in record["findings"]:
+        finding["shown"] = [
+            photos[photo["given"]] for photo in finding["photos"] if photo["given"] in photos
+        ]
+    totals = record["coverage"]["totals"]
+    return Report(
+        visit=visit,
+        record=record,
+        zones=_zones(record),
+        treatments=record["treatments"],
+        covered=_tally(totals, "checkpoints") + _tally(totals, "monitors"),
+        whole_walk=visit.kind in WHOLE_WALKS,
+        cautions=_cautions(record),
+        droppings=DROPPINGS if _has_rodents(rows) else "",
+        photos=photos,
+        awaited=len(awaited),
+        amendments=list(
+            visit.amendments.select_related("author").order_by("number", "pk") if closed else ()
+        ),
+        breaks=breaks_of_visit(visit, rows) if closed else (),
+        office_note=visit.office_note if for_whom.role == Role.OFFICE else "",
+        may_amend=closed and may_amend(for_whom, visit),
+    )
+
+
+def _sealed(visit: Visit) -> dict[str, Any]:
+    """The sealed record; empty where its text cannot be read, which the breaks then say."""
+    try:
+        record = json.loads(visit.sealed_record)
+    except ValueError:
+        return {}
+    return record if isinstance(record, dict) else {}
+
+
+def _photos(visit: Visit, record: Mapping[str, Any]) -> dict[str, Photo]:
+    """By the hash of the file as it was sent, the photos that have arrived. One query at most."""
+    named = {photo["given"] for finding in record["findings"] for photo in finding["photos"]}
+    if not named:
+        return {}
+    found = Photo.objects.filter(site=visit.site_id, given_sha256__in=named)
+    return {photo.given_sha256: photo for photo in found}
+
+
+def _with_instants(one: dict[str, Any]) -> None:
+    """Turn the texts of instants back into instants, as pages show them in the site's zone."""
+    for name in ("at", "started_at", "finished_at"):
+        if one.get(name):
+            one[name] = parse_datetime(one[name])
+
+
+def instant(record: Mapping[str, Any], name: str) -> datetime | None:
+    """An instant of the visit itself."""
+    text = record["visit"].get(name)
+    return parse_datetime(text) if text else None
+
+
+def _zones(record: Mapping[str, Any]) -> list[ZoneReport]:
+    """The zones in the order of the walk, then those that are only named by what was said there."""
+    listed = {zone["words"]["name"]: zone for zone in record["coverage"]["zones"]}
+    for part in ("looks", "readings", "findings", "not_reached"):
+        for one in record[part]:
+            listed.setdefault(one["words"]["zone"], {})
+    return [_zone(name, zone, record) for name, zone in listed.items()]
+
+
+def _zone(name: str, zone: Mapping[str, Any], record: Mapping[str, Any]) -> ZoneReport:
+    def said(part: str) -> list[Mapping[str, Any]]:
+        return [one for one in record[part] if one["words"]["zone"] == name]
+
+    words = zone.get("words", {})
+    return ZoneReport(
+        name=name,
+        kind=words.get("kind", ""),
+        boundary=words.get("boundary", ""),
+        boundary_note=words.get("boundary_note", ""),
+        checkpoints=_tally(zone, "checkpoints"),
+        monitors=_tally(zone, "monitors"),
+        looks=said("looks"),
+        readings=sorted(said("readings"), key=lambda one: one["words"]["monitor"]),
+        findings=said("findings"),
+        not_reached=said("not_reached"),
+    )
+
+
+def _tally(counts: Mapping[str, Any], sort: str) -> Tally:
+    return Tally(*(counts.get(f"{sort}_{name}", 0) for name in ("due", "looked", "not_reached")))
+
+
+def _cautions(record: Mapping[str, Any]) -> list[str]:
+    """The cautions of all treatments, each once, in the order in which they came up."""
+    every = (text for one in record["treatments"] for _, text, _ in one["words"]["cautions"])
+    return list(dict.fromkeys(every))
+
+
+def _has_rodents(rows: Any) -> bool:
+    return any(one.pest and one.pest.group == "rodent" for one in rows.findings)

@@ -1,0 +1,522 @@
+"""What a technician's phone shows: the stops of a day, what to know before a visit, the package."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery
+
+from accounts.models import User
+from accounts.sealing import plain
+from sites.models import AccessWindow, Contact, Height, Monitor
+from visits.cautions import DROPPINGS, caution_table
+from visits.coverage import Coverage, Tally, coverage, from_counts
+from visits.models import (
+    Finding,
+    NotReached,
+    ParkedOperation,
+    Pest,
+    Product,
+    Reading,
+    ReadingCount,
+    Visit,
+)
+from visits.queries.places import ZonePlaces, due_zones, places_of, said_on
+from visits.remedies import remedy_table
+from visits.visit_record import Rows, rows_of
+
+PACKAGE_DAYS = 7
+PACKAGE_FORM = 1
+STILL_TO_DO = (Visit.State.BOOKED, Visit.State.UNDER_WAY)
+
+
+# --- my day ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One visit of the day. ``left_open`` counts what its site's last visit could not reach."""
+
+    visit: Visit
+    covered: Tally
+    left_open: int
+    is_next: bool
+
+    @property
+    def address(self) -> str:
+        """The address on one line."""
+        site = self.visit.site
+        return ", ".join(line for line in [*site.address.splitlines(), site.postcode] if line)
+
+    @property
+    def is_done(self) -> bool:
+        return self.visit.state == Visit.State.CLOSED
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A technician's day, by the technician's own calendar."""
+
+    on: date
+    is_today: bool
+    stops: Sequence[Stop]
+    unfinished: Sequence[Visit]
+    parked: Sequence[ParkedOperation]
+
+
+def day_of(technician: User, *, on: date | None, now: datetime) -> Day:
+    """The stops of a day in order of their times; without a day, of today.
+
+    ``unfinished`` are visits of earlier days that were begun and not closed. Twelve queries,
+    however many stops.
+    """
+    today = now.astimezone(ZoneInfo(technician.time_zone)).date()
+    on = on or today
+    own = Visit.objects.filter(technician=technician).select_related("site__client", "line")
+    visits = list(
+        own.filter(booked_on=on)
+        .exclude(state__in=[Visit.State.PLANNED, Visit.State.MISSED])
+        .order_by(F("booked_at_time").asc(nulls_last=True), "created_at", "pk")
+    )
+    begun = [visit for visit in visits if visit.state == Visit.State.UNDER_WAY]
+    counted = coverages(begun)
+    left = _left_open(visits)
+    upcoming = [visit.pk for visit in visits if visit.state in STILL_TO_DO and on == today]
+    stops = [
+        Stop(
+            visit=visit,
+            covered=(counted.get(visit.pk) or from_counts(visit.coverage)).all,
+            left_open=left.get(visit.site_id, 0),
+            is_next=visit.pk in upcoming[:1],
+        )
+        for visit in visits
+    ]
+    unfinished = own.filter(state=Visit.State.UNDER_WAY).exclude(booked_on=on)
+    return Day(
+        on=on,
+        is_today=on == today,
+        stops=stops,
+        unfinished=list(unfinished.order_by("booked_on", "pk")),
+        parked=list(
+            ParkedOperation.objects.filter(person=technician, settled_at=None)
+            .select_related("visit__site")
+            .order_by("created_at", "pk")[:20]
+        ),
+    )
+
+
+def coverages(visits: Sequence[Visit]) -> dict[UUID, Coverage]:
+    """By visit that is not closed, its coverage so far. Seven queries, or none for no visit."""
+    if not visits:
+        return {}
+    places, said = places_of(visits), said_on(visit.pk for visit in visits)
+    return {visit.pk: coverage(due_zones(places[visit.pk]), said[visit.pk]) for visit in visits}
+
+
+def _left_open(visits: Sequence[Visit]) -> dict[UUID, int]:
+    """By site, how many places its last closed visit did not reach. Two queries at most."""
+    last = last_visits({visit.site_id for visit in visits})
+    return {
+        site_id: visit.coverage.get("checkpoints_not_reached", 0)
+        + visit.coverage.get("monitors_not_reached", 0)
+        for site_id, visit in last.items()
+    }
+
+
+def last_visits(site_ids: Iterable[UUID]) -> dict[UUID, Visit]:
+    """By site, the visit that was closed last. One query."""
+    newest = (
+        Visit.objects.filter(site=OuterRef("site"), state=Visit.State.CLOSED)
+        .order_by("-closed_at", "-pk")
+        .values("pk")[:1]
+    )
+    found = Visit.objects.filter(
+        site__in=list(site_ids), state=Visit.State.CLOSED, pk=Subquery(newest)
+    ).defer("sealed_record")
+    return {visit.site_id: visit for visit in found.select_related("technician")}
+
+
+# --- before a visit -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Briefing:
+    """What to know at the door."""
+
+    visit: Visit
+    contacts: Sequence[Contact]
+    windows: Sequence[AccessWindow]
+    zones: Sequence[ZonePlaces]
+    last: Visit | None
+    not_reached: Sequence[NotReached]
+    remedies: Sequence[Finding]
+    rodents: bool
+    droppings: str
+
+    @property
+    def places(self) -> int:
+        return sum(len(one.due) for one in self.zones)
+
+
+def briefing(visit: Visit) -> Briefing:
+    """Hazards, access, who to ask for, and what the last visit left open. Eight queries.
+
+    The visit must have its site and line at hand.
+    """
+    last = last_visits([visit.site_id]).get(visit.site_id)
+    left = _left_by([last] if last else [])
+    not_reached, remedies = left.get(visit.site_id, ([], []))
+    return Briefing(
+        visit=visit,
+        contacts=list(visit.site.contacts.order_by("-is_premises_manager", "name", "pk")),
+        windows=list(visit.site.access_windows.order_by("weekday", "opens", "pk")),
+        zones=places_of([visit])[visit.pk],
+        last=last,
+        not_reached=not_reached,
+        remedies=remedies,
+        rodents=any(one.pest and one.pest.group == Pest.Group.RODENT for one in remedies),
+        droppings=DROPPINGS,
+    )
+
+
+Left = tuple[list[NotReached], list[Finding]]
+
+
+def _left_by(visits: Sequence[Visit]) -> dict[UUID, Left]:
+    """By site, what a closed visit did not reach and what it recommended. Two queries at most."""
+    if not visits:
+        return {}
+    site_of = {visit.pk: visit.site_id for visit in visits}
+    found: dict[UUID, Left] = {visit.site_id: ([], []) for visit in visits}
+    missed = NotReached.objects.filter(visit__in=visits).select_related(
+        "zone", "checkpoint", "monitor"
+    )
+    for one in missed.order_by("zone__walk_order", "at", "pk"):
+        found[site_of[one.visit_id]][0].append(one)
+    findings = Finding.objects.filter(visit__in=visits).exclude(remedy_kind="")
+    for finding in findings.select_related("zone", "checkpoint", "pest").order_by("at", "pk"):
+        found[site_of[finding.visit_id]][1].append(finding)
+    return found
+
+
+# --- the package ----------------------------------------------------------------------------------
+
+
+def package_of(technician: User, *, now: datetime, visit_id: UUID | None = None) -> dict[str, Any]:
+    """Everything the phone needs for today and the seven days after it, ready to be sent as JSON.
+
+    With ``visit_id`` only that visit, whatever its day. Booked, under way and, for today, closed
+    visits. Twenty queries, however many visits.
+    """
+    today = now.astimezone(ZoneInfo(technician.time_zone)).date()
+    own = Visit.objects.filter(technician=technician)
+    if visit_id is not None:
+        wanted = own.filter(pk=visit_id)
+    else:
+        wanted = own.filter(
+            Q(state=Visit.State.UNDER_WAY)
+            | Q(
+                state=Visit.State.BOOKED,
+                booked_on__range=(today, today + timedelta(days=PACKAGE_DAYS)),
+            )
+        )
+    visits = list(
+        wanted.select_related("site__client", "line", "technician")
+        .defer("sealed_record")
+        .order_by("booked_on", F("booked_at_time").asc(nulls_last=True), "created_at", "pk")
+    )
+    facts = _Facts(visits)
+    return {
+        "form": PACKAGE_FORM,
+        "made_at": plain(now),
+        "person": {"id": str(technician.pk), "name": technician.name},
+        "visits": [facts.visit(one) for one in visits],
+        "pests": list(Pest.objects.order_by("group", "name", "pk").values("slug", "name", "group")),
+        "products": [_product(one, today) for one in _products()],
+        "cautions": caution_table(),
+        "droppings": DROPPINGS,
+        "remedies": remedy_table(),
+    }
+
+
+def _products() -> QuerySet[Product]:
+    return Product.objects.filter(withdrawn_on=None).order_by("name", "pk")
+
+
+def _product(one: Product, today: date) -> dict[str, Any]:
+    return {
+        "id": str(one.pk),
+        "name": one.name,
+        "registration_number": one.registration_number,
+        "formulation": one.formulation,
+        "formulation_words": one.get_formulation_display(),
+        "actives": one.actives,
+        "unit": one.unit,
+        "permitted_places": one.permitted_places,
+        "permitted_pests": one.permitted_pests,
+        "cautions": one.cautions,
+        "re_entry": one.re_entry,
+        "lapsed": bool(one.authorised_until and one.authorised_until < today),
+        "is_demo": one.is_demo,
+    }
+
+
+class _Facts:
+    """What the visits of a package need, read at once and handed out one by one."""
+
+    def __init__(self, visits: Sequence[Visit]) -> None:
+        sites = {visit.site_id for visit in visits}
+        self._places = places_of(visits)
+        self._rows = rows_of(visits)
+        self._contacts: dict[UUID, list[Contact]] = defaultdict(list)
+        for contact in Contact.objects.filter(site__in=sites).order_by(
+            "-is_premises_manager", "name", "pk"
+        ):
+            self._contacts[contact.site_id].append(contact)
+        self._last_visit = last_visits(sites)
+        self._left = _left_by(list(self._last_visit.values()))
+        self._last_read = _last_readings(
+            {
+                monitor.pk
+                for zones in self._places.values()
+                for zone in zones
+                for monitor in zone.monitors
+            },
+            [visit.pk for visit in visits],
+        )
+
+    def visit(self, visit: Visit) -> dict[str, Any]:
+        site = visit.site
+        last = self._last_visit.get(visit.site_id)
+        missed, remedies = self._left.get(visit.site_id, ([], []))
+        found: dict[str, Any] = plain(
+            {
+                "id": visit.pk,
+                "version": visit.version,
+                "state": visit.state,
+                "kind": visit.kind,
+                "kind_words": visit.get_kind_display(),
+                "line": visit.line.title if visit.line else "",
+                "booked_on": visit.booked_on,
+                "booked_at_time": visit.booked_at_time,
+                "minutes": visit.minutes,
+                "office_note": visit.office_note,
+                "reported_problem": visit.reported_problem,
+                "site": {
+                    "id": site.pk,
+                    "name": site.name,
+                    "client": site.client.name,
+                    "address": site.address,
+                    "postcode": site.postcode,
+                    "time_zone": site.time_zone,
+                    "hazards": site.hazards,
+                    "access_note": site.access_note,
+                    "contacts": [
+                        {"name": one.name, "job_title": one.job_title, "phone": one.phone}
+                        for one in self._contacts[visit.site_id]
+                    ],
+                },
+                "zones": [self._zone(one) for one in self._places[visit.pk]],
+                "left_open": {
+                    "closed_at": last.closed_at if last else None,
+                    "not_reached": [_left_place(one) for one in missed],
+                    "remedies": [
+                        {
+                            "zone": one.zone.name,
+                            "place": one.checkpoint.label if one.checkpoint else one.place,
+                            "text": one.remedy or one.note,
+                            "whose_move": one.get_whose_move_display(),
+                        }
+                        for one in remedies
+                    ],
+                },
+                "said": _said(visit, self._rows[visit.pk]),
+            }
+        )
+        return found
+
+    def _zone(self, one: ZonePlaces) -> dict[str, Any]:
+        zone = one.zone
+        return {
+            "id": zone.pk,
+            "name": zone.name,
+            "kind": zone.kind,
+            "kind_words": zone.get_kind_display(),
+            "boundary": zone.boundary,
+            "boundary_words": zone.get_boundary_display(),
+            "boundary_note": zone.boundary_note,
+            "checkpoints": [
+                {
+                    "id": place.pk,
+                    "height": place.height,
+                    "height_words": Height(place.height).label,
+                    "label": place.label,
+                    "due": place.pk in one.due,
+                }
+                for place in one.checkpoints
+            ],
+            "monitors": [
+                {
+                    "id": monitor.pk,
+                    "number": monitor.number,
+                    "kind": monitor.kind,
+                    "kind_words": monitor.get_kind_display(),
+                    "place": monitor.place,
+                    "due": monitor.pk in one.due,
+                    "last": self._last_read.get(monitor.pk),
+                }
+                for monitor in one.monitors
+            ],
+        }
+
+
+def _left_place(one: NotReached) -> dict[str, Any]:
+    return {
+        "zone": one.zone.name,
+        "checkpoint": one.checkpoint_id,
+        "monitor": one.monitor_id,
+        "what": str(one.checkpoint or one.monitor or "The whole zone"),
+        "reason": one.get_reason_display(),
+        "whose_move": one.get_whose_move_display(),
+    }
+
+
+def _last_readings(
+    monitor_ids: set[UUID], but_not_of: Sequence[UUID]
+) -> dict[UUID, dict[str, Any]]:
+    """By monitor, its last reading before these visits. Three queries at most."""
+    if not monitor_ids:
+        return {}
+    before = (
+        Reading.objects.filter(monitor=OuterRef("pk"))
+        .exclude(visit__in=but_not_of)
+        .order_by("-read_on", "-pk")
+        .values("pk")[:1]
+    )
+    newest = (
+        Monitor.objects.filter(pk__in=monitor_ids)
+        .annotate(newest=Subquery(before))
+        .exclude(newest=None)
+        .values_list("newest", flat=True)
+    )
+    readings = Reading.objects.filter(pk__in=list(newest)).prefetch_related(
+        Prefetch("counts", ReadingCount.objects.select_related("pest").order_by("pest__name"))
+    )
+    return {
+        one.monitor_id: {
+            "read_on": one.read_on,
+            "condition": one.condition,
+            "condition_words": one.get_condition_display(),
+            "counts": {count.pest.slug: count.count for count in one.counts.all()},
+            "words": ", ".join(f"{count.count} {count.pest.name}" for count in one.counts.all()),
+        }
+        for one in readings
+    }
+
+
+def _said(visit: Visit, rows: Rows) -> dict[str, Any]:
+    """What was recorded so far, in the shapes in which operations say it."""
+    return {
+        "started_at": visit.started_at,
+        "looks": {str(one.checkpoint_id): {"at": one.at} for one in rows.looks},
+        "readings": {
+            str(one.monitor_id): {
+                "monitor": one.monitor_id,
+                "condition": one.condition,
+                "counts": {count.pest.slug: count.count for count in one.counts.all()},
+                "bait_taken": one.bait_taken,
+                "renewed": one.renewed,
+                "note": one.note,
+                "at": one.at,
+            }
+            for one in rows.readings
+        },
+        "findings": {
+            str(one.pk): {
+                "finding": one.pk,
+                "zone": one.zone_id,
+                "checkpoint": one.checkpoint_id,
+                "height": one.height,
+                "kind": one.kind,
+                "pest": one.pest.slug if one.pest else "",
+                "count": one.count,
+                "urgency": one.urgency,
+                "note": one.note,
+                "place": one.place,
+                "remedy_kind": one.remedy_kind,
+                "remedy": one.remedy,
+                "whose_move": one.whose_move,
+                "photos": [by.photo.given_sha256 for by in one.shown_by.all()] + list(one.awaits),
+                "at": one.at,
+            }
+            for one in rows.findings
+        },
+        "not_reached": {
+            f"{sort}/{place}": {
+                sort: place,
+                "reason": one.reason,
+                "whose_move": one.whose_move,
+                "note": one.note,
+                "at": one.at,
+            }
+            for one in rows.not_reached
+            for sort, place in [_place_named(one)]
+        },
+        "treatments": {
+            str(one.pk): {
+                "treatment": one.pk,
+                "zone": one.zone_id,
+                "checkpoint": one.checkpoint_id,
+                "monitor": one.monitor_id,
+                "product": one.product_id,
+                "target": one.target.slug,
+                **{name: getattr(one, name) for name in _TREATMENT_AS_IS},
+                "at": one.started_at,
+            }
+            for one in rows.treatments
+        },
+        "contact": {
+            "contact_name": visit.contact_name,
+            "contact_job_title": visit.contact_job_title,
+            "summary": visit.summary,
+            "signature": visit.signature,
+            "signature_typed": visit.signature_typed,
+            "no_signature_reason": visit.no_signature_reason,
+        },
+    }
+
+
+def _place_named(one: NotReached) -> tuple[str, UUID]:
+    if one.checkpoint_id:
+        return "checkpoint", one.checkpoint_id
+    if one.monitor_id:
+        return "monitor", one.monitor_id
+    return "zone", one.zone_id
+
+
+_TREATMENT_AS_IS = (
+    "method",
+    "place",
+    "amount",
+    "started_at",
+    "finished_at",
+    "batch_number",
+    "equipment",
+    "situation",
+    "dilution",
+    "area",
+    "area_unit",
+    "outdoors",
+    "wind_speed",
+    "wind_direction",
+    "weather",
+    "precautions",
+    "cautions_confirmed",
+    "re_entry",
+    "supervised_person",
+    "note",
+)

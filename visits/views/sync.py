@@ -1,0 +1,119 @@
+"""Where the phone talks to: who am I, here is what I recorded, here is a photo, what is the day.
+
+Answers in JSON, for the signed-in technician. docs/sync.md tells the protocol.
+"""
+
+from collections.abc import Mapping
+from typing import IO, Any
+from uuid import UUID
+
+from django.http import Http404
+from django.middleware.csrf import get_token
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import api_view, parser_classes
+from rest_framework.exceptions import NotAuthenticated, ParseError
+from rest_framework.parsers import JSONParser, MultiPartParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.models import User
+from accounts.refusals import Unusable
+from sites.media import MOST_PHOTO_BYTES
+from visits.access import require_may_record, visits_visible_to
+from visits.queries.walk import package_of
+from visits.services.recording import add_visit_photo
+from visits.services.sync import apply_operations
+
+
+class DeepJSON(JSONParser):
+    """JSON that lies too deep for the parser is an error of the sender, not of ours."""
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> dict[str, Any]:
+        try:
+            return super().parse(stream, media_type, parser_context)
+        except RecursionError as error:
+            raise ParseError("This lies too deep to be read.") from error
+
+
+def _technician(request: Request) -> User:
+    """Who asks, if it is a technician."""
+    if not isinstance(request.user, User):
+        raise NotAuthenticated
+    require_may_record(request.user)
+    return request.user
+
+
+@extend_schema(exclude=True)
+@api_view(["GET", "POST"])
+@parser_classes([DeepJSON])
+def sync(request: Request) -> Response:
+    """GET says who is signed in and gives a fresh token; POST takes a batch of operations."""
+    person = _technician(request)
+    if request.method == "GET":
+        return Response(
+            {
+                "person": {"id": person.pk, "name": person.name},
+                "csrf": get_token(request._request),
+                "now": timezone.now(),
+            }
+        )
+    sent = request.data
+    operations = sent.get("operations") if isinstance(sent, Mapping) else None
+    if not isinstance(operations, list):
+        raise Unusable("Send a list of operations.", code="malformed")
+    answers = apply_operations(operations, by=person)
+    return Response({"answers": answers, "now": timezone.now()})
+
+
+@extend_schema(exclude=True)
+@api_view(["GET"])
+def package(request: Request) -> Response:
+    """The technician's visits of today and the week after it; with ``?visit=`` only that one."""
+    person = _technician(request)
+    visit_id = _asked_visit(request.GET.get("visit", ""))
+    found = package_of(person, now=timezone.now(), visit_id=visit_id)
+    if visit_id and not found["visits"]:
+        raise Http404
+    return Response(found)
+
+
+def _asked_visit(text: str) -> UUID | None:
+    try:
+        return UUID(text) if text else None
+    except ValueError as error:
+        raise Http404 from error
+
+
+class PhotoSent(serializers.Serializer[Any]):
+    """One photo as it comes from the camera."""
+
+    photo = serializers.FileField(max_length=200)
+    taken_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
+
+
+@extend_schema(exclude=True)
+@api_view(["POST"])
+@parser_classes([MultiPartParser])
+def photo(request: Request, visit_id: UUID) -> Response:
+    """Keep a photo taken on a visit; it is known from now on by the hash of the file sent."""
+    person = _technician(request)
+    visit = get_object_or_404(
+        visits_visible_to(person).filter(technician_id=person.pk), pk=visit_id
+    )
+    sent = PhotoSent(data=request.data)
+    sent.is_valid(raise_exception=True)
+    file = sent.validated_data["photo"]
+    if file.size > MOST_PHOTO_BYTES:
+        raise Unusable("This photo is too large.", code="too_large")
+    kept = add_visit_photo(
+        visit, by=person, data=file.read(), taken_at=sent.validated_data["taken_at"]
+    )
+    return Response({"photo": kept.pk, "sha256": kept.given_sha256}, status=201)
