@@ -20,16 +20,23 @@ def record_looks(site_ids: Iterable[UUID], *, by: User, at: datetime | None = No
     """Note that an auditor looked at sites, once a site and day, and say how many were new.
 
     Days are the site's own. Sites that no pass of theirs names are left out: there was nothing to
-    see. Two queries where all was noted before, six else, however many sites.
+    see. Two queries where all was noted before, seven else, however many sites.
     """
     at = at or timezone.now()
     named = valid_pass_sites(by).filter(site__in=list(site_ids)).values("site_id")
     sites = list(Site.objects.filter(pk__in=named).order_by("pk"))
-    noted = _noted(sites, by, at)
-    new = [site for site in sites if site.day_of(at) not in noted.get(site.pk, set())]
+    new = _new(sites, by, at)
     if new:
+        # Two pages opened at once wait for each other here, and the second looks again.
+        User.objects.select_for_update(no_key=True).get(pk=by.pk)
+        new = _new(new, by, at)
         record_each(by, VIEWED, new, at=at)
     return len(new)
+
+
+def _new(sites: list[Site], by: User, at: datetime) -> list[Site]:
+    noted = _noted(sites, by, at)
+    return [site for site in sites if site.day_of(at) not in noted[site.pk]]
 
 
 def _noted(sites: list[Site], by: User, at: datetime) -> dict[UUID, set[date]]:
