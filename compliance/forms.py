@@ -203,6 +203,7 @@ class Proves(forms.Form):
         strip=False,
         widget=forms.PasswordInput({"autocomplete": "current-password"}),
         help_text="Typed again, so that nobody signs in your name.",
+        error_messages={"required": "Type your password."},
     )
 
     proof: Proof

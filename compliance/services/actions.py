@@ -30,7 +30,7 @@ from compliance.queries.not_reached import (
     findings_to_answer,
     visits_without_their_actions,
 )
-from compliance.queries.sheets import USUAL_YEARS, sheet_of
+from compliance.queries.sheets import USUAL_YEARS, figures_of, sheet_of
 from compliance.services.signing import SIGNED_IN, Proof, prove_by_password, sign
 from sites.models import Photo, Site, Zone
 from sites.services.sites import site_to_keep
@@ -563,7 +563,11 @@ def _decide(
             else SignOff.Meaning.DECLINES
         ),
         content={
-            "shown": {"facts": sheet.facts, "hash": sheet.hash, "years": years},
+            "shown": {
+                "facts": sheet.facts,
+                "figures": figures_of(sheet.comparison),
+                "hash": sheet.hash,
+            },
             "answer": {"outcome": outcome, "option": option_id, "reason": reason},
         },
         proof=proof,

@@ -10,7 +10,7 @@ import pytest
 
 from accounts.models import Role, TrailEntry
 from accounts.refusals import Changed, NotAllowed, Unusable, WrongState
-from accounts.sealing import digest
+from accounts.sealing import canonical, digest
 from compliance.models import ActionOption, CorrectiveAction, Decision, SignOff
 from compliance.queries.sheets import sheet_of
 from compliance.services import actions as verbs
@@ -351,7 +351,9 @@ def test_a_go_ahead_is_signed_with_what_was_shown(site, office, manager):
         "password",
     )
     assert sign_off.content_hash == digest(sign_off.content)
-    assert signed["shown"]["hash"] == sheet.hash
+    shown = signed["shown"]
+    read = canonical({"facts": shown["facts"], "figures": shown["figures"]})
+    assert digest(read) == shown["hash"] == sheet.hash, "anybody can repeat it"
     assert signed["shown"]["facts"]["options"][0]["cost_once"] == "4800.00"
     assert signed["answer"] == {
         "outcome": "go_ahead",
@@ -433,7 +435,7 @@ def test_the_years_looked_at_are_part_of_what_is_signed(site, office, manager):
 
     decision = decide(action, by=manager, shown_hash=ten.hash, years=10)
 
-    assert json.loads(decision.sign_off.content)["shown"]["years"] == 10
+    assert json.loads(decision.sign_off.content)["shown"]["figures"]["years"] == 10
 
 
 def test_a_wrong_password_signs_nothing(site, office, manager):
