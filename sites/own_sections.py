@@ -42,7 +42,7 @@ def _by_weekday(site: Site) -> list[tuple[str, list[AccessWindow]]]:
 
 
 def contract(site: Site, user: User) -> Mapping[str, Any]:
-    """What was agreed, and each service line within it. Three queries.
+    """What was agreed; later rooms add what follows from it. Two queries.
 
     Prices are for the office and the client's own managers.
     """

@@ -12,7 +12,6 @@ from django.db.models import (
     F,
     IntegerField,
     OuterRef,
-    Prefetch,
     Q,
     QuerySet,
     Subquery,
@@ -28,7 +27,6 @@ from sites.models import (
     Document,
     Height,
     Monitor,
-    ServiceLine,
     Site,
     SitePlan,
     Zone,
@@ -178,12 +176,9 @@ def monitor_counts(site: Site) -> list[MonitorCount]:
     return [MonitorCount(row["zone__name"], row["kind"], row["standing"]) for row in rows]
 
 
-def contracts_of(contracts: QuerySet[Contract]) -> list[Contract]:
-    """Newest first, each with its service lines (``lines``) by first day. Two queries."""
-    lines = ServiceLine.objects.order_by("first_on", "pk")
-    return list(
-        contracts.order_by("-starts_on", "pk").prefetch_related(Prefetch("lines", queryset=lines))
-    )
+def contracts_of(contracts: QuerySet[Contract]) -> QuerySet[Contract]:
+    """Newest first. One query."""
+    return contracts.order_by("-starts_on", "pk")
 
 
 def documents_listed(documents: QuerySet[Document], today: date) -> QuerySet[Any]:
