@@ -11,7 +11,7 @@ from accounts.services.company import change_company
 from accounts.services.competences import add_competence, add_competence_kind
 from accounts.services.people import invite_person, join
 
-PASSPHRASE = "bristle strips & sealed chases"
+PASSPHRASE = "bristle strips & sealed chases"  # noqa: S105  # public: loaded off production only
 COMPANY = {
     "name": "Fennimore & Tull Site Hygiene",
     "address": "4 Ropewalk Yard\nPort Marlow",

@@ -143,7 +143,7 @@ class Desk:
     def photo(self, motif: str) -> Photo:
         """A drawing of something at this site; the same one each time it is asked for."""
         if motif not in self._photos:
-            data = pictures.photo(motif, Random(f"{self.spec.reference} {motif}"))  # noqa: S311
+            data = pictures.photo(motif, Random(f"{self.spec.reference} {motif}"))
             self._photos[motif] = add_photo(self.site.pk, by=self.cast.coordinator, data=data)
         return self._photos[motif]
 
@@ -185,7 +185,8 @@ class Desk:
         closed = begun + timedelta(minutes=35 + len(self.rooms) * 4 + self.rng.randrange(9))
         start_visit(visit.pk, by=technician, at=begun)
         shut = {one.zone_id for one in walk.not_reached if one.zone_id}
-        said = {one.checkpoint_id for one in (*walk.findings, *walk.not_reached)}
+        said = {one.checkpoint_id for one in walk.findings}
+        said |= {one.checkpoint_id for one in walk.not_reached}
         looked = [
             checkpoint.pk
             for room in self.rooms.values()

@@ -4,7 +4,7 @@ Everything is counted from the day of the load. The same seed tells the same wor
 label codes are random in every installation.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
@@ -72,11 +72,13 @@ class Loaded:
 def load(
     *,
     now: datetime | None = None,
-    most_sites: int | None = None,
+    wanted: Sequence[DemoSite] | None = None,
     seed: str = SEED,
     tell: Tell = lambda line: None,
 ) -> Loaded:
-    """Put the demo on file. Raises ``WrongState`` where somebody or some site is on file already.
+    """Put the demo, or the wanted sites of it, on file.
+
+    Raises ``WrongState`` where somebody or some site is on file already.
 
     One transaction for the company and one for each site, so that a load that is cut short leaves
     whole sites; start it anew on an empty database.
@@ -88,7 +90,7 @@ def load(
         )
     now = now or timezone.now()
     today = now.date()
-    wanted = town.sites(most_sites)
+    wanted = town.sites() if wanted is None else wanted
     with transaction.atomic():
         people = cast.company_and_people(today=today)
         products = cupboard.stock(by=people.coordinator, today=today)
@@ -105,9 +107,17 @@ def load(
     desks = []
     for spec in wanted:
         with transaction.atomic():
-            rng = Random(f"{seed} {spec.reference}")  # noqa: S311 - scatter, not secrets
+            rng = Random(f"{seed} {spec.reference}")
             desk = _desk(
-                spec, clients, people, products, managers, now=now, rng=rng, proofs=proofs, diary=diary
+                spec,
+                clients,
+                people,
+                products,
+                managers,
+                now=now,
+                rng=rng,
+                proofs=proofs,
+                diary=diary,
             )
             line = _agree(desk)
             made = _Past(desk, line).tell()
@@ -126,9 +136,7 @@ def load(
 # --- who and where --------------------------------------------------------------------------------
 
 
-def _clients(
-    wanted: list[DemoSite], people: Cast
-) -> tuple[dict[str, Client], dict[str, User]]:
+def _clients(wanted: Sequence[DemoSite], people: Cast) -> tuple[dict[str, Client], dict[str, User]]:
     """The clients of the wanted sites and who decides for each; by reference."""
     clients, managers = {}, {}
     used = {spec.client for spec in wanted}
@@ -331,6 +339,8 @@ def rounds(spec: DemoSite, today: date) -> list[date]:
     while spec.phase and last.weekday() > 4:
         last -= timedelta(days=1)
     step = timedelta(weeks=spec.weeks)
+    if last + step < today:
+        last += step
     how_many = (HISTORY_DAYS - (today - last).days) // step.days
     return [last - step * number for number in range(how_many, -1, -1)]
 
@@ -339,7 +349,7 @@ def rounds(spec: DemoSite, today: date) -> list[date]:
 
 
 class _Past:
-    """The history of one site: its rounds and the visits beside them, in the order of their days."""
+    """The history of one site: its rounds and what was made beside them, day by day."""
 
     def __init__(self, desk: Desk, line: ServiceLine) -> None:
         self.desk, self.line = desk, line
@@ -517,7 +527,9 @@ def _auditor(people: Cast, desks: list[Desk]) -> None:
 def in_words(loaded: Loaded) -> list[str]:
     """What the history says, in order and without identifiers: the same seed tells the same."""
     sites = [desk.site.pk for desk in loaded.desks]
-    visits = Visit.objects.filter(site__in=sites).order_by("site__reference", "due_on", "kind", "pk")
+    visits = Visit.objects.filter(site__in=sites).order_by(
+        "site__reference", "due_on", "kind", "pk"
+    )
     told = [
         f"{visit.site.reference} {visit.due_on} {visit.kind} {visit.state} {visit.summary} "
         f"{visit.state_reason} {visit.coverage.get('looked')}"

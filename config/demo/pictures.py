@@ -202,9 +202,7 @@ def paper(title: str, lines: Sequence[str]) -> bytes:
     """A one-page PDF with a heading and some lines."""
     body = "".join(f"<p>{escape(line)}</p>" for line in lines)
     return bytes(
-        HTML(
-            string=f"<h1>{escape(title)}</h1>{body}<p>Invented for demonstration.</p>"
-        ).write_pdf()
+        HTML(string=f"<h1>{escape(title)}</h1>{body}<p>Invented for demonstration.</p>").write_pdf()
     )
 
 

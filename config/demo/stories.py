@@ -7,6 +7,7 @@ that the demo is as fresh in a year as today; what follows the seasons follows t
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 from compliance.services.actions import raise_action
 from config.demo import history
@@ -67,7 +68,7 @@ class Story:
 
 def between(points: Sequence[tuple[int, float]], ago: int) -> float:
     """A value between points of (days ago, value), the oldest first, along straight lines."""
-    for (older, was), (newer, becomes) in zip(points, points[1:], strict=False):
+    for (older, was), (newer, becomes) in pairwise(points):
         if older >= ago >= newer:
             return was + (becomes - was) * (older - ago) / (older - newer)
     return points[-1][1] if ago < points[-1][0] else points[0][1]
@@ -163,7 +164,9 @@ class Ovens(Story):
                 )
             )
         if 0 < ago <= 140:
-            walk.summary = "Round made. Counts behind the ovens keep falling since the chase is closed."
+            walk.summary = (
+                "Round made. Counts behind the ovens keep falling since the chase is closed."
+            )
 
     def _catch(self, walk: Walk, ago: int) -> None:
         traps = self.desk.monitors(Monitor.Kind.STICKY, "Oven hall")
@@ -350,7 +353,9 @@ class Moths(Story):
 
     def after_round(self, visit: Visit, back: int, ago: int, day: date) -> None:
         if back == 7:
-            action = self.desk.action_of(visit, "Throw out the infested flour and clean the shelving")
+            action = self.desk.action_of(
+                visit, "Throw out the infested flour and clean the shelving"
+            )
             self.desk.report(
                 action,
                 ago - 6,
@@ -405,7 +410,9 @@ class Flies(Story):
                     photo_ids=[self.desk.photo("bins").pk],
                 )
             )
-            walk.summary = "Flies high, as every summer. Paste behind the skips; light traps renewed."
+            walk.summary = (
+                "Flies high, as every summer. Paste behind the skips; light traps renewed."
+            )
 
     def after_round(self, visit: Visit, back: int, ago: int, day: date) -> None:
         for action in self.desk.site.actions.filter(visit=visit).order_by("number"):
@@ -433,7 +440,9 @@ class Locked(Story):
                     note="The key is with the print workshop upstairs, who were away again.",
                 )
             )
-            walk.summary = "Round made, except the plant room: locked, the key is with another tenant."
+            walk.summary = (
+                "Round made, except the plant room: locked, the key is with another tenant."
+            )
 
     def at_end(self) -> None:
         raise_action(

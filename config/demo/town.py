@@ -182,7 +182,14 @@ _PLAIN: tuple[tuple[DemoClient, tuple[str, ...]], ...] = (
     (FISHMONGERS, ("Smokehouse",)),
     (CAFES, ("Clock Museum", "Tram Shed", "Print Gallery", "Rope Museum")),
 )
-_SHORT = {"CRU": "Crumb", "HAL": "Halyard House", "LAD": "Ladle", "GDB": "Grain Dock"}
+_SHORT = {
+    "CRU": "Crumb",
+    "HAL": "Halyard House",
+    "LAD": "Ladle",
+    "GDB": "Grain Dock",
+    "PMF": "Fish Market",
+    "LAN": "Lantern Café",
+}
 
 
 def sites(most: int | None = None) -> list[DemoSite]:
@@ -201,14 +208,16 @@ def _plain_sites(first: int) -> Iterator[DemoSite]:
     number = first
     for client, names in _PLAIN:
         for name in names:
-            short = _SHORT.get(client.reference, "Lantern Café" if client is CAFES else "")
+            weeks = 4 if number <= first + 4 else 6
+            # The first one was due nine days ago; the others come due within two weeks and a bit.
+            ago = 9 if number == first else weeks * 7 - number * 5 % 16
             yield DemoSite(
                 reference=f"S{number:03}",
-                name=f"{short}, {name}" if short else f"Fish Market, {name}",
+                name=f"{_SHORT[client.reference]}, {name}",
                 address=f"{(number * 17) % 120 + 1} {name}",
                 client=client,
-                weeks=4 if number <= first + 4 else 6,
-                phase=(number * 11) % 28,
+                weeks=weeks,
+                phase=ago % (weeks * 7),
                 technician=number % 5,
             )
             number += 1

@@ -114,9 +114,7 @@ class Visitor:
 
     def __init__(self, base_url: str, who: str) -> None:
         self.base_url, self.who = base_url, who
-        self._opener = urllib.request.build_opener(
-            urllib.request.HTTPCookieProcessor(CookieJar())
-        )
+        self._opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
 
     def get(self, address: str, expect: int = 200) -> Answer:
         """A page, its redirects followed."""
@@ -163,14 +161,6 @@ class Visitor:
             if time.monotonic() > end:
                 raise Unexpected(f"{what} did not come: {page.url} says {page.words()[-400:]}")
             time.sleep(0.5)
-
-    def token(self, page: Answer) -> str:
-        """The token that the forms of a page carry."""
-        for form in page.forms():
-            for name, value in form.fields:
-                if name == "csrfmiddlewaretoken":
-                    return value
-        raise Unexpected(f"{page.url} carries no token")
 
     def _full(self, address: str) -> str:
         full = urljoin(self.base_url + "/", address)
@@ -303,11 +293,13 @@ class _Reader(HTMLParser):
         kind, name = given.get("type", "text"), given.get("name", "")
         if not name or "disabled" in given or kind in {"submit", "button", "file", "image"}:
             return
+        value = given.get("value", "")
         if kind in {"checkbox", "radio"}:
-            self._choice = (self._owner(given), name, given.get("value", "on"))
+            value = given.get("value", "on")
+            self._choice = (self._owner(given), name, value)
             if "checked" not in given:
                 return
-        self._add(self._owner(given), name, given.get("value", "on"))
+        self._add(self._owner(given), name, value)
 
     def _offer(self, owner: int | None, name: str, value: str) -> None:
         """Remember what can be chosen, by the words beside it."""

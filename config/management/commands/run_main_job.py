@@ -34,5 +34,7 @@ class Command(BaseCommand):
                 self.stdout.write(f"{who}: {step()}")
                 self.stdout.flush()
             except (Unexpected, OSError) as problem:
-                raise CommandError(f"{who} could not go on ({what.replace('_', ' ')}): {problem}") from problem
+                raise CommandError(
+                    f"{who} could not go on ({what.replace('_', ' ')}): {problem}"
+                ) from problem
         self.stdout.write("The main job is done.")
