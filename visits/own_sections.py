@@ -1,4 +1,4 @@
-"""The sections that this room adds to a site's page: what recurs there, and the visits."""
+"""The sections that this room adds to a site's page: what recurs, what was seen."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,14 +7,17 @@ from django.utils import timezone
 
 from accounts.models import Company, Role, User
 from sites.access import contracts_visible_to
-from sites.models import Site
+from sites.models import Monitor, Site
 from sites.own_sections import KNOWS_THE_PRICES, KNOWS_THE_TERMS
-from sites.site_sections import Section, register
+from sites.site_sections import Section, register, register_for_monitor
+from visits.queries.monitor_readings import history_of, latest_catches
 from visits.queries.site_visits import coming_days, coming_visits, lines_at, past_visits
 from visits.recurrence.words import describe
 
 SHOWN_LINES = 30
 SHOWN_VISITS = 8
+SHOWN_CATCHES = 10
+SHOWN_READINGS = 36
 
 PLANS_OR_GOES = frozenset({Role.OFFICE, Role.TECHNICIAN})
 
@@ -66,6 +69,16 @@ def visits(site: Site, user: User) -> Mapping[str, Any]:
     }
 
 
+def readings(site: Site, user: User) -> Mapping[str, Any]:
+    """The last readings that showed something. Two queries."""
+    return {"shown": latest_catches(user, site, SHOWN_CATCHES)}
+
+
+def monitor_history(monitor: Monitor, user: User) -> Mapping[str, Any]:
+    """What one monitor showed, visit by visit, and when it could not be read. Three queries."""
+    return {"shown": history_of(user, monitor, SHOWN_READINGS)}
+
+
 def register_own() -> None:
     """Add them to the page; called once, when the apps are ready."""
     register(
@@ -79,3 +92,13 @@ def register_own() -> None:
         )
     )
     register(Section("visits", "Visits", 600, "visits/sections/visits.html", visits))
+    register(Section("readings", "Readings", 900, "visits/sections/readings.html", readings))
+    register_for_monitor(
+        Section(
+            "readings",
+            "What it showed",
+            200,
+            "visits/sections/monitor_history.html",
+            monitor_history,
+        )
+    )

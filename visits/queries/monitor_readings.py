@@ -1,0 +1,106 @@
+"""What monitors showed, for the page of a monitor and that of its site."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+
+from accounts.models import User
+from sites.models import Monitor, Site
+from visits.access import readings_visible_to, visits_visible_to
+from visits.models import NotReached, Reading, ReadingCount, Visit
+
+SHOWN_VISITS = [Visit.State.CLOSED, Visit.State.UNDER_WAY]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What one monitor showed on one day, or why it could not be read.
+
+    ``caught`` are pests by name with how many; ``stood_days`` is None where the exposure is not
+    known, and a count then says nothing about a rate.
+    """
+
+    on: date
+    monitor: Monitor
+    caught: tuple[tuple[str, int], ...] = ()
+    bait: str = ""
+    condition: str = ""
+    condition_words: str = ""
+    stood_days: int | None = None
+    renewed: bool = False
+    note: str = ""
+    unread: str = ""
+    visit: Visit | None = None
+
+    @property
+    def total(self) -> int:
+        return sum(count for _, count in self.caught)
+
+    @property
+    def per_day(self) -> float | None:
+        """Individuals per day stood, or None where the days are not known."""
+        return self.total / self.stood_days if self.stood_days else None
+
+
+def history_of(user: User, monitor: Monitor, limit: int) -> list[Shown]:
+    """The last days on which a monitor was read or could not be, newest first. Three queries."""
+    readings = readings_visible_to(user).filter(monitor=monitor)
+    unread = NotReached.objects.filter(
+        monitor=monitor, visit__in=visits_visible_to(user).filter(state__in=SHOWN_VISITS)
+    )
+    shown = [
+        *_read(_latest(readings)[:limit]),
+        *_unread(unread.select_related("visit__site", "monitor").order_by("-at", "pk")[:limit]),
+    ]
+    return sorted(shown, key=lambda one: (one.on, bool(one.unread)), reverse=True)[:limit]
+
+
+def latest_catches(user: User, site: Site, limit: int) -> list[Shown]:
+    """The last readings at a site that showed something, newest first. Two queries."""
+    counted = ReadingCount.objects.filter(reading=OuterRef("pk"), count__gt=0)
+    taken = Q(bait_taken__in=[Reading.Bait.PART, Reading.Bait.ALL])
+    readings = readings_visible_to(user).filter(Exists(counted) | taken, monitor__site=site)
+    return _read(_latest(readings)[:limit])
+
+
+def _latest(readings: QuerySet[Reading]) -> QuerySet[Reading]:
+    counts = ReadingCount.objects.select_related("pest").order_by("-count", "pest__name", "pk")
+    return (
+        readings.select_related("monitor__zone", "visit")
+        .prefetch_related(Prefetch("counts", queryset=counts))
+        .order_by("-read_on", "monitor__number", "pk")
+    )
+
+
+def _read(readings: Iterable[Reading]) -> list[Shown]:
+    return [
+        Shown(
+            on=reading.read_on,
+            monitor=reading.monitor,
+            caught=tuple((row.pest.name, row.count) for row in reading.counts.all() if row.count),
+            bait=reading.get_bait_taken_display(),
+            condition=reading.condition,
+            condition_words=reading.get_condition_display(),
+            stood_days=reading.stood_days,
+            renewed=reading.renewed,
+            note=reading.note,
+            visit=reading.visit,
+        )
+        for reading in readings
+    ]
+
+
+def _unread(rows: Iterable[NotReached]) -> list[Shown]:
+    return [
+        Shown(
+            on=row.visit.site.day_of(row.at),
+            monitor=row.monitor,
+            unread=row.get_reason_display(),
+            note=row.note,
+            visit=row.visit,
+        )
+        for row in rows
+        if row.monitor
+    ]
