@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from django.http import StreamingHttpResponse
+from django.utils.http import content_disposition_header
 
 from accounts.files import safe_name
 
@@ -41,5 +42,5 @@ def csv_answer(
 ) -> StreamingHttpResponse:
     """The answer that carries a list, called ``name`` (without ending) on the other side."""
     answer = StreamingHttpResponse(csv_lines(header, rows), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{safe_name(name)}.csv"'
+    answer["Content-Disposition"] = content_disposition_header(True, safe_name(f"{name}.csv"))
     return answer

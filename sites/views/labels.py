@@ -6,6 +6,7 @@ from django.conf import settings
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.files import safe_name
@@ -101,5 +102,5 @@ def _label(monitor: Monitor, site: Site) -> Label:
 
 def _pdf(data: bytes, name: str) -> HttpResponse:
     answer = HttpResponse(data, content_type="application/pdf")
-    answer["Content-Disposition"] = f'attachment; filename="{safe_name(name)}.pdf"'
+    answer["Content-Disposition"] = content_disposition_header(True, safe_name(f"{name}.pdf"))
     return answer
