@@ -39,6 +39,7 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("visits.tasks.plan_due_visits", every=HOUR),
     Sweep("compliance.tasks.raise_missing_actions", every=5 * MINUTE),
     Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
+    Sweep("compliance.tasks.build_site_files", every=MINUTE, awaited=True),
     Sweep("compliance.tasks.reconcile_flags", every=10 * MINUTE),
     Sweep("compliance.tasks.send_digests", every=10 * MINUTE),
 )
