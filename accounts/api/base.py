@@ -51,6 +51,13 @@ def _role(field: serializers.Field[Any, Any, Any, Any]) -> str:
     return request.user.role if request and request.user.is_authenticated else ""
 
 
+def person_of(request: Request) -> User:
+    """Whoever calls, where ``IsAuthenticated`` has made sure that there is somebody."""
+    user = request.user
+    assert isinstance(user, User)  # noqa: S101 (tells the type checker only)
+    return user
+
+
 class VisibleViewSet(viewsets.GenericViewSet[Row], Generic[Row]):
     """Starts every operation from the rows that the caller may see; all others are 404."""
 
@@ -66,9 +73,7 @@ class VisibleViewSet(viewsets.GenericViewSet[Row], Generic[Row]):
     @property
     def person(self) -> User:
         """Whoever calls; ``IsAuthenticated`` has made sure that there is somebody."""
-        user = self.request.user
-        assert isinstance(user, User)  # noqa: S101 (tells the type checker only)
-        return user
+        return person_of(self.request)
 
     def given(
         self, shape: type[Plain], request: Request, *, partial: bool = False

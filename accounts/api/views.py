@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from accounts import access
-from accounts.api.base import ReadViewSet
+from accounts.api.base import ReadViewSet, person_of
 from accounts.api.serializers import (
     CompetenceDays,
     CompetenceIn,
@@ -34,7 +34,7 @@ class Me(APIView):
     @extend_schema(responses=PersonOut)
     def get(self, request: Request) -> Response:
         """The person whose token or session this is."""
-        return Response(PersonOut(request.user).data)
+        return Response(PersonOut(person_of(request)).data)
 
 
 class People(ReadViewSet[User]):

@@ -93,7 +93,7 @@ class OptionIn(Plain):
 
 
 class Priced(Plain):
-    options = OptionIn(many=True, min_length=2, max_length=4)
+    options = serializers.ListField(child=OptionIn(), min_length=2, max_length=4)
     seen_revision = serializers.IntegerField(
         min_value=1, required=False, help_text="What the caller saw, so that nothing is overrun."
     )

@@ -234,7 +234,7 @@ class ZoneIn(ZoneChanged):
 
 class CheckpointIn(Plain):
     height = serializers.ChoiceField(choices=Height.choices)
-    label = serializers.CharField(max_length=120)
+    label = serializers.CharField(max_length=120)  # type: ignore[assignment]
 
 
 class MonitorOut(serializers.ModelSerializer[Monitor]):

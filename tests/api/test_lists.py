@@ -1,0 +1,86 @@
+"""Lists are filtered, paged, and never longer than a page may be."""
+
+import pytest
+
+from tests.builders.accounts import make_client
+
+pytestmark = pytest.mark.django_db
+
+
+def ids(answer) -> set[str]:
+    assert answer.status_code == 200, answer.json()
+    return {row["id"] for row in answer.json()["results"]}
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        ("state=priced", {"priced"}),
+        ("state__in=decided,done&declined=false", {"decided", "done"}),
+        ("declined=true", {"declined"}),
+        ("kind=advice&whose_move=client", {"theirs"}),
+    ],
+)
+def test_actions_by_state_kind_and_whose_move(world, office, program, asked, found):
+    answer = program(office).get(f"/api/actions/?{asked}")
+
+    assert ids(answer) == {str(world[f"{name}_action"].pk) for name in found}
+
+
+def test_actions_by_site_and_day(world, other, office, program):
+    late = world["priced_action"]
+
+    answer = program(office).get(f"/api/actions/?site={world['site'].pk}&due_on__lte={late.due_on}")
+
+    assert ids(answer) == {str(late.pk)}
+
+
+def test_visits_by_state_and_site(world, other, office, program):
+    answer = program(office).get(f"/api/visits/?state=under_way&site={world['site'].pk}")
+
+    assert ids(answer) == {str(world["under_way"].pk)}
+
+
+@pytest.mark.parametrize(
+    "asked",
+    ["actions/?state=undone", "actions/?site=x", "visits/?due_on__gte=soon", "flags/?kind=odd"],
+)
+def test_a_filter_that_makes_no_sense_is_an_error_of_its_own(office, program, asked):
+    answer = program(office).get(f"/api/{asked}")
+
+    assert (answer.status_code, answer.json()["code"]) == (400, "invalid")
+    assert len(answer.json()["facts"]["fields"]) == 1
+
+
+def test_pages_follow_one_another_without_gap_or_double(office, program):
+    made = {str(make_client().pk) for _ in range(7)}
+    client = program(office)
+
+    pages = [client.get(f"/api/clients/?page_size=3&page={number}") for number in (1, 2, 3)]
+
+    assert [len(page.json()["results"]) for page in pages] == [3, 3, 1]
+    assert set().union(*map(ids, pages)) == made
+
+
+def test_no_page_is_longer_than_two_hundred(office, program):
+    for _ in range(201):
+        make_client()
+
+    answer = program(office).get("/api/clients/?page_size=100000")
+
+    assert (answer.json()["count"], len(answer.json()["results"])) == (201, 200)
+
+
+@pytest.mark.parametrize("page", ["0", "9", "-1", "x", "9" * 40])
+def test_a_page_that_is_not_there_is_absent(office, program, page):
+    make_client()
+
+    answer = program(office).get(f"/api/clients/?page={page}")
+
+    assert (answer.status_code, answer.json()["code"]) == (404, "not_found")
+
+
+def test_a_list_holds_what_its_reader_may_see_and_counts_no_more(world, other, program):
+    answer = program(world.people["manager"]).get("/api/sites/")
+
+    assert (answer.json()["count"], ids(answer)) == (1, {str(world["site"].pk)})
