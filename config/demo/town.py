@@ -77,6 +77,7 @@ class DemoClient:
     manager: str
     layout: Layout
     trade: str
+    hazards: str
 
 
 @dataclass(frozen=True)
@@ -107,22 +108,58 @@ class DemoSite:
 
 
 HOTELS = DemoClient(
-    "HAL", "Halyard House Hotels", "halyard-house.example", "Hester Lowe", HOTEL, "hotel"
+    "HAL",
+    "Halyard House Hotels",
+    "halyard-house.example",
+    "Hester Lowe",
+    HOTEL,
+    "hotel",
+    "Low beam on the cellar stairs. Lift shaft behind the linen room: do not enter.",
 )
 BAKERIES = DemoClient(
-    "CRU", "Marlow Crumb Bakeries", "marlow-crumb.example", "Anselm Birch", BAKERY, "bakery"
+    "CRU",
+    "Marlow Crumb Bakeries",
+    "marlow-crumb.example",
+    "Anselm Birch",
+    BAKERY,
+    "bakery",
+    "Ovens stay hot for hours after baking. Flour dust: no sparks, no open flame.",
 )
 SCHOOLS = DemoClient(
-    "LAD", "Bright Ladle School Meals", "bright-ladle.example", "Nkechi Hallam", SCHOOL, "school"
+    "LAD",
+    "Bright Ladle School Meals",
+    "bright-ladle.example",
+    "Nkechi Hallam",
+    SCHOOL,
+    "school",
+    "Children about from 8:30; sign in at the office and wear the badge.",
 )
 BREWERS = DemoClient(
-    "GDB", "Grain Dock Brewing", "grain-dock.example", "Piers Aldous", BREWERY, "brewery"
+    "GDB",
+    "Grain Dock Brewing",
+    "grain-dock.example",
+    "Piers Aldous",
+    BREWERY,
+    "brewery",
+    "Carbon dioxide in the cellar: heed the alarm. Fork-lift trucks at the dock.",
 )
 FISHMONGERS = DemoClient(
-    "PMF", "Port Marlow Fish Market", "marlow-fish.example", "Morwenna Teague", FISH_HALL, "market"
+    "PMF",
+    "Port Marlow Fish Market",
+    "marlow-fish.example",
+    "Morwenna Teague",
+    FISH_HALL,
+    "market",
+    "Wet quay edge without a rail. Floors are hosed from 13:00.",
 )
 CAFES = DemoClient(
-    "LAN", "Lantern Museum Cafés", "lantern-cafes.example", "Ida Fairweather", CAFE, "café"
+    "LAN",
+    "Lantern Museum Cafés",
+    "lantern-cafes.example",
+    "Ida Fairweather",
+    CAFE,
+    "café",
+    "Live switchgear in the plant room. Alarmed doors to the galleries.",
 )
 CLIENTS = (BAKERIES, BREWERS, SCHOOLS, FISHMONGERS, CAFES, HOTELS)
 
