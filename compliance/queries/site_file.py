@@ -566,7 +566,7 @@ def _action(one: CorrectiveAction, currency: str) -> content.Action:
         break_even=break_even_in_words(Sheet(one, standing, {}, comparison, currency)),
         options=tuple(
             content.Option(
-                kind=option.get_kind_display(),
+                kind=f"{option.position}. {option.get_kind_display()}",
                 description=option.description,
                 cost_once=option.cost_once,
                 cost_monthly=option.cost_monthly,

@@ -35,7 +35,7 @@ class PaperSize(Enum):
     LETTER = "letter"
 
 
-_PLAN_ROOM: dict[PaperSize, Room] = {PaperSize.A4: (196, 138), PaperSize.LETTER: (180, 142)}
+_PLAN_ROOM: dict[PaperSize, Room] = {PaperSize.A4: (196, 118), PaperSize.LETTER: (180, 124)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,27 +123,34 @@ def at_a_glance(file: SiteFile, today: date) -> dict[str, object]:
 
 
 def evidence(file: SiteFile) -> dict[str, object]:
-    """What published texts ask to see, missing first."""
+    """What published texts ask to see, missing first; the texts by number, and named below."""
     worst_first = list(Standing)
     ordered = sorted(file.evidence, key=lambda one: worst_first.index(one.standing))
+    sources = list(dict.fromkeys(source for one in ordered for source in one.asked_by))
     return {
         "table": table(
             "evidence",
             (
                 Column("What is asked for"),
                 Column("Here", "name"),
-                Column("Asked by", "sources"),
+                Column("Asked by", "state"),
             ),
             [
                 (
                     Cell(lines(one.item, one.asks), anchor=one.anchor),
                     Cell(lines(one.standing.words, one.note), _LOOKS[one.standing]),
-                    lines(*one.asked_by),
+                    ", ".join(str(sources.index(source) + 1) for source in one.asked_by),
                 )
                 for one in ordered
             ],
             none="No evidence list was made for this site.",
-        )
+        ),
+        "sources": table(
+            "sources",
+            (Column("No.", "number"), Column("Text, and how well it is known here")),
+            [(str(number), source) for number, source in enumerate(sources, start=1)],
+            none="No text is named.",
+        ),
     }
 
 

@@ -13,7 +13,7 @@ from compliance.sitefile.content import (
 )
 from compliance.sitefile.judging import has_lapsed, is_overdue
 from compliance.sitefile.pictures import photo_in_words
-from compliance.sitefile.tables import Cell, Column, Table, facts, table
+from compliance.sitefile.tables import Cell, Column, Table, facts, side_by_side, table
 from compliance.sitefile.words import (
     DASH,
     counted,
@@ -175,13 +175,17 @@ def _action(action: Action, file: SiteFile, today: date) -> dict[str, object]:
         "anchor": f"action-{action.number}",
         "title": f"Action {action.number}: {action.title}",
         "state": _state(action, today),
+        "pairs": side_by_side(
+            facts(
+                ("Kind", action.kind),
+                ("Whose move", action.whose_move),
+                ("Raised", _by(moment(action.raised_at, zone), action.raised_by)),
+                ("Due", day(action.due_on)),
+                ("Zone", action.zone),
+                ("Seen on", day(seen_on) if seen_on else ""),
+            )
+        ),
         "facts": facts(
-            ("Zone", action.zone),
-            ("Kind", action.kind),
-            ("Whose move", action.whose_move),
-            ("Raised", _by(moment(action.raised_at, zone), action.raised_by)),
-            ("Seen on the visit of", day(seen_on) if seen_on else ""),
-            ("Due", day(action.due_on)),
             ("What must change", action.detail),
             (
                 "Done",

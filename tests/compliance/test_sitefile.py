@@ -504,3 +504,13 @@ def test_many_photos_are_printed_in_rows(file):
 
     assert "Photo 9 of finding 1" in words_of(paper)
     assert paper.faults == ()
+
+
+@pytest.mark.parametrize("size", list(PaperSize))
+@pytest.mark.parametrize("shape", [(1000, 1000), (600, 1800), (3000, 400)])
+def test_a_plan_of_any_shape_fills_one_page(file, size, shape):
+    plan = replace(file.plans[0], width=shape[0], height=shape[1])
+
+    pages = pages_of(build(replace(small(file), plans=(plan,)), size=size))
+
+    assert sum("6. Site plan" in page for page in pages) == 1
