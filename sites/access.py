@@ -113,7 +113,10 @@ def contracts_visible_to(user: AnyUser) -> QuerySet[Contract]:
 
 
 def documents_visible_to(user: AnyUser) -> QuerySet[Document]:
-    """Documents of visible sites and clients, and the company's own for everybody signed in."""
+    """Documents of visible sites and clients, and the company's own for everybody signed in.
+
+    A signed contract carries prices: besides the office only the client's own managers see it.
+    """
     if not is_somebody(user):
         return Document.objects.none()
     sites = sites_visible_to(user)
@@ -121,10 +124,13 @@ def documents_visible_to(user: AnyUser) -> QuerySet[Document]:
         return Document.objects.filter(
             Q(site__in=sites) | Q(client__isnull=False) | Q(site=None, client=None)
         )
-    return Document.objects.filter(
+    documents = Document.objects.filter(
         Q(site__in=sites) | Q(client__in=sites.values("client_id")) | Q(site=None, client=None),
         withdrawn_at__isnull=True,
     )
+    if user.role == Role.CLIENT_MANAGER:
+        return documents
+    return documents.exclude(kind=Document.Kind.CONTRACT)
 
 
 def passes_visible_to(user: AnyUser) -> QuerySet[AuditorPass]:

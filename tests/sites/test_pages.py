@@ -263,6 +263,20 @@ class TestTheOnePage:
         assert as_role("client_manager").get(address("document", paper)).status_code == 404
         assert as_role("office").get(address("document", paper)).status_code == 200
 
+    @pytest.mark.parametrize(
+        ("role", "status"),
+        [("office", 200), ("client_manager", 200), ("technician", 404), ("auditor", 404)],
+    )
+    def test_a_signed_contract_is_for_those_whose_prices_it_carries(
+        self, as_role, site, office, role, status
+    ):
+        paper = add_document(site, by=office, data=pdf_bytes(), kind="contract", title="Signed")
+        browser = as_role(role)
+
+        assert browser.get(address("document", paper)).status_code == status
+        listed = "Signed" in browser.get(address("site_documents", site)).content.decode()
+        assert listed == (status == 200)
+
     def test_what_is_typed_is_shown_and_never_run(self, as_role, site, office):
         change_site(site.pk, by=office, hazards="<script>alert(1)</script>{{ 7|add:7 }}")
 
