@@ -253,6 +253,20 @@ class TestThisAndLater:
         days = [row["due_on"] for row in rows(following)]
         assert days[:2] == [JANUARY, date(2027, 2, 4)]
 
+    def test_the_example_of_the_algorithm_page(self, line, office):
+        """docs/algorithms/planning.md, by hand."""
+        booked(line, date(2027, 2, 2), office)
+
+        following = change_rule_from(
+            line.pk, by=office, from_on=JANUARY, rule="FREQ=MONTHLY;BYDAY=1TH", now=NOW
+        )
+
+        assert [(row["occurrence_on"], row["due_on"]) for row in rows(following)][:3] == [
+            (date(2027, 1, 7), date(2027, 1, 7)),
+            (date(2027, 2, 4), date(2027, 2, 2)),
+            (date(2027, 3, 4), date(2027, 3, 4)),
+        ]
+
     def test_a_booked_visit_far_from_any_new_day_stays_beside_them(self, line, office):
         january = booked(line, JANUARY, office)
 

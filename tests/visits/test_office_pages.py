@@ -493,6 +493,13 @@ class TestLines:
         following = ServiceLine.objects.get(follows=line)
         assert following.rule == "FREQ=MONTHLY;BYDAY=1TH"
 
+    def test_of_ten_times_those_that_are_left_are_offered(self, signed_in, office):
+        line = make_line(by=office, rule="FREQ=MONTHLY;COUNT=10;BYDAY=1TU")
+
+        page = signed_in.get(url("line_rule", line.pk), {"from": "2027-02-02"})
+
+        assert page.context["form"].initial["rule_text"] == "FREQ=MONTHLY;COUNT=8;BYDAY=1TU"
+
     def test_what_a_line_asks_for_is_changed(self, signed_in, office):
         line = make_line(by=office)
         form = signed_in.get(url("line_change", line.pk)).context["form"]

@@ -23,6 +23,7 @@ from visits.access import lines_visible_to, require_may_plan
 from visits.forms.lines import AgreeLine, ChangeLine, ChangeRule, EndLine, recurrence_typed
 from visits.models import Visit
 from visits.queries.due import next_windows
+from visits.recurrence.rules import RuleError, split
 from visits.recurrence.words import describe
 from visits.services.lines import (
     RuleChange,
@@ -153,14 +154,15 @@ def line_rule(request: PersonRequest, line_id: UUID) -> HttpResponse:
     one = _line(request, line_id)
     now = timezone.now()
     today = one.contract.site.day_of(now)
+    from_on = _named_day(request) or _next_day(one, today)
     form = ChangeRule(
         posted(request),
         initial={
-            "from_on": _named_day(request) or _next_day(one, today),
+            "from_on": from_on,
             "days_before": one.days_before,
             "days_after": one.days_after,
             "minutes": one.minutes,
-            **recurrence_typed(one.rule),
+            **recurrence_typed(_rest_of_rule(one, from_on)),
         },
     )
     context: dict[str, Any] = {
@@ -204,6 +206,14 @@ def _named_day(request: PersonRequest) -> date | None:
         return date.fromisoformat(request.GET.get("from", ""))
     except ValueError:
         return None
+
+
+def _rest_of_rule(line: ServiceLine, from_on: date) -> str:
+    """The rule as it would go on from a day: of ten times, those that are left."""
+    try:
+        return split(line.rule, line.first_on, from_on)[1]
+    except RuleError:  # the day is none of its days, or the first
+        return line.rule
 
 
 def _next_day(line: ServiceLine, today: date) -> date:
