@@ -96,7 +96,7 @@ def elements_of(
         Element("employer_name", "Employer", employer),
         Element("employer_contact", "Employer's address", employer_contact),
         Element("client_name", "For", client.name),
-        Element("client_address", "Client's address", client.address or site.address),
+        Element("client_address", "Client's address", _joined(client.address or site.address)),
         Element("occupier_name", "Occupier", f"{client.name}, {site.name}"),
         Element("wind_speed", "Wind speed", _wind(treatment), asked=outdoor_spray),
         Element("wind_direction", "Wind from", treatment.wind_direction, asked=outdoor_spray),
@@ -125,7 +125,7 @@ def elements_of(
         Element(
             "bait_quantity_per_point",
             "Bait at each point",
-            _per_point(treatment),
+            _per_point(treatment) if baiting else "",
             asked=baiting,
         ),
         Element(
@@ -185,7 +185,9 @@ def baited_since(treatments: Iterable[Treatment]) -> dict[UUID, date]:
 
 
 def _joined(*parts: str) -> str:
-    return ", ".join(" ".join(part.split()) for part in parts if part.strip())
+    """The parts, and the lines within them, on one line."""
+    lines = (" ".join(line.split()) for part in parts for line in part.splitlines())
+    return ", ".join(line for line in lines if line)
 
 
 def _local(at: datetime | None, zone: ZoneInfo) -> str:

@@ -7,8 +7,8 @@ class VisitsConfig(AppConfig):
     name = "visits"
 
     def ready(self) -> None:
-        from visits import receivers, verbs  # noqa: F401  (connects receivers, declares trail verbs)
         from sites.importing import sheets
+        from visits import receivers, verbs  # noqa: F401  (connects receivers, declares trail verbs)
         from visits.importing import Readings
 
         sheets.register(Readings())

@@ -23,6 +23,7 @@ _DUSTING = (_Method.DUST_BY_HAND, _Method.DUST_HIGH_VOLUME)
 _BAITING = (_Method.BAIT_STATION,)
 _RODENT_BAITS = (_Form.BAIT_BLOCK, _Form.BAIT_PASTE)
 _WET = (_Form.LIQUID, _Form.AEROSOL)
+_SPRAYING = (_Method.SPRAY, _Method.EDGE_SPRAY, _Method.SPACE)
 _WITH_FOOD = (
     _Kind.KITCHEN,
     _Kind.WASH_UP,
@@ -77,6 +78,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "drift",
         "Outdoors: low pressure, coarse drops. Stop when drift can reach tables, water, play areas "
         "or open doors. Write down the wind.",
+        methods=_SPRAYING,
         formulations=_WET,
         zone_kinds=(_Kind.OUTDOOR_DINING, _Kind.PERIMETER, _Kind.WASTE, _Kind.DELIVERY),
     ),
@@ -84,7 +86,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "re_entry",
         "People stay out until it is dry and for the time on the label; then the place is aired. "
         "The client is told the time.",
-        methods=(_Method.SPACE, _Method.DUST_HIGH_VOLUME),
+        methods=(*_SPRAYING, _Method.DUST_HIGH_VOLUME),
         formulations=_WET,
         confirm=True,
     ),
@@ -106,6 +108,7 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "spray_electrics",
         "No spray on or near live electrical equipment: shock, short circuit, fire.",
+        methods=_SPRAYING,
         formulations=_WET,
     ),
     Caution(

@@ -11,11 +11,13 @@ from sites.models import Monitor, Site
 from sites.own_sections import KNOWS_THE_PRICES, KNOWS_THE_TERMS
 from sites.site_sections import Section, register, register_for_monitor
 from visits.queries.monitor_readings import history_of, latest_catches
+from visits.queries.not_reached import standing_at
 from visits.queries.site_visits import coming_days, coming_visits, lines_at, past_visits
 from visits.recurrence.words import describe
 
 SHOWN_LINES = 30
 SHOWN_VISITS = 8
+SHOWN_PLACES = 30
 SHOWN_CATCHES = 10
 SHOWN_READINGS = 36
 
@@ -74,6 +76,13 @@ def readings(site: Site, user: User) -> Mapping[str, Any]:
     return {"shown": latest_catches(user, site, SHOWN_CATCHES)}
 
 
+def not_reached(site: Site, user: User) -> Mapping[str, Any]:
+    """What still waits to be reached, since when, and whose move it is. One query."""
+    today = site.day_of(timezone.now())
+    found = standing_at(site, user, today=today)
+    return {"shown": found[:SHOWN_PLACES], "more": max(0, len(found) - SHOWN_PLACES)}
+
+
 def monitor_history(monitor: Monitor, user: User) -> Mapping[str, Any]:
     """What one monitor showed, visit by visit, and when it could not be read. Three queries."""
     return {"shown": history_of(user, monitor, SHOWN_READINGS)}
@@ -92,6 +101,9 @@ def register_own() -> None:
         )
     )
     register(Section("visits", "Visits", 600, "visits/sections/visits.html", visits))
+    register(
+        Section("not-reached", "Not reached", 700, "visits/sections/not_reached.html", not_reached)
+    )
     register(Section("readings", "Readings", 900, "visits/sections/readings.html", readings))
     register_for_monitor(
         Section(

@@ -7,34 +7,15 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from compliance.models import CorrectiveAction
-from visits.models import Finding, Look, NotReached, Reading, Visit, WhoseMove
+from visits.models import Finding, NotReached, Visit, WhoseMove
+from visits.queries.not_reached import standing_not_reached
+
+__all__ = ["access_to_ask_for", "place_key", "standing_not_reached"]
 
 
 def place_key(prefix: str = "") -> Coalesce:
     """The key of the place that a record names; ``prefix`` is the path to the record."""
     return Coalesce(f"{prefix}checkpoint", f"{prefix}monitor", f"{prefix}zone")
-
-
-def standing_not_reached() -> QuerySet[NotReached]:
-    """Not-reached records of closed visits whose place nobody has reached since.
-
-    A look or a finding reaches a checkpoint, a reading reaches a monitor unless it was blocked, and
-    any of them reaches a zone that was shut as a whole. Without order.
-    """
-    later = Q(visit__state=Visit.State.CLOSED, visit__closed_at__gt=OuterRef("visit__closed_at"))
-    looks = Look.objects.filter(later)
-    findings = Finding.objects.filter(later)
-    readings = Reading.objects.filter(later).exclude(condition=Reading.Condition.BLOCKED)
-    whole_zone = Q(checkpoint=None, monitor=None)
-    reached = (
-        Exists(looks.filter(checkpoint=OuterRef("checkpoint")))
-        | Exists(findings.filter(checkpoint=OuterRef("checkpoint")))
-        | Exists(readings.filter(monitor=OuterRef("monitor")))
-        | whole_zone & Exists(looks.filter(checkpoint__zone=OuterRef("zone")))
-        | whole_zone & Exists(findings.filter(zone=OuterRef("zone")))
-        | whole_zone & Exists(readings.filter(monitor__zone=OuterRef("zone")))
-    )
-    return NotReached.objects.filter(~reached, visit__state=Visit.State.CLOSED)
 
 
 def access_to_ask_for() -> QuerySet[NotReached]:

@@ -1,7 +1,7 @@
 """What a technician's phone shows: the stops of a day, what to know before a visit, the package."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -9,10 +9,12 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.urls import reverse
 
-from accounts.models import User
+from accounts.models import Company, User
 from accounts.sealing import plain
 from sites.models import AccessWindow, Contact, Height, Monitor
+from visits.application_record import baited_since, missing_elements
 from visits.cautions import DROPPINGS, caution_table
 from visits.coverage import Coverage, Tally, coverage, from_counts
 from visits.models import (
@@ -277,6 +279,7 @@ class _Facts:
             "-is_premises_manager", "name", "pk"
         ):
             self._contacts[contact.site_id].append(contact)
+        self._unsaid = self._what_is_unsaid()
         self._last_visit = last_visits(sites)
         self._left = _left_by(list(self._last_visit.values()))
         self._last_read = _last_readings(
@@ -288,6 +291,23 @@ class _Facts:
             },
             [visit.pk for visit in visits],
         )
+
+    def _what_is_unsaid(self) -> dict[UUID, list[str]]:
+        """By treatment, the labels of what its record leaves out. Two queries at most."""
+        treatments = [one for rows in self._rows.values() for one in rows.treatments]
+        company = Company.objects.first() if treatments else None
+        since = baited_since(treatments)
+        return {
+            one.pk: [
+                element.label
+                for element in missing_elements(
+                    one,
+                    company=company,
+                    bait_since=since.get(one.monitor_id) if one.monitor_id else None,
+                )
+            ]
+            for one in treatments
+        }
 
     def visit(self, visit: Visit) -> dict[str, Any]:
         site = visit.site
@@ -334,7 +354,12 @@ class _Facts:
                         for one in remedies
                     ],
                 },
-                "said": _said(visit, self._rows[visit.pk]),
+                "said": _said(visit, self._rows[visit.pk], self._unsaid),
+                "photos": {
+                    by.photo.given_sha256: reverse("sites:photo", args=[by.photo_id])
+                    for finding in self._rows[visit.pk].findings
+                    for by in finding.shown_by.all()
+                },
             }
         )
         return found
@@ -418,8 +443,11 @@ def _last_readings(
     }
 
 
-def _said(visit: Visit, rows: Rows) -> dict[str, Any]:
-    """What was recorded so far, in the shapes in which operations say it."""
+def _said(visit: Visit, rows: Rows, unsaid: Mapping[UUID, list[str]]) -> dict[str, Any]:
+    """What was recorded so far, in the shapes in which operations say it.
+
+    ``unsaid`` is, by treatment, what its record leaves out.
+    """
     return {
         "started_at": visit.started_at,
         "looks": {str(one.checkpoint_id): {"at": one.at} for one in rows.looks},
@@ -476,6 +504,7 @@ def _said(visit: Visit, rows: Rows) -> dict[str, Any]:
                 "target": one.target.slug,
                 **{name: getattr(one, name) for name in _TREATMENT_AS_IS},
                 "at": one.started_at,
+                "missing": unsaid[one.pk],
             }
             for one in rows.treatments
         },

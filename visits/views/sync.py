@@ -20,7 +20,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.models import User
-from accounts.refusals import Unusable
+from accounts.refusals import Refused, Unusable
 from sites.media import MOST_PHOTO_BYTES
 from visits.access import require_may_record, visits_visible_to
 from visits.queries.walk import package_of
@@ -65,8 +65,9 @@ def sync(request: Request) -> Response:
                 "now": timezone.now(),
             }
         )
-    sent = request.data
-    operations = sent.get("operations") if isinstance(sent, Mapping) else None
+    sent = request.data if isinstance(request.data, Mapping) else {}
+    _require_same_person(person, sent.get("person"))
+    operations = sent.get("operations")
     if not isinstance(operations, list):
         raise Unusable("Send a list of operations.", code="malformed")
     answers = apply_operations(operations, by=person)
@@ -92,9 +93,21 @@ def _asked_visit(text: str) -> UUID | None:
         raise Http404 from error
 
 
+class OtherPerson(Refused):
+    """Two people share a phone: what one recorded is not sent in the other's name."""
+
+    code = "other_person"
+
+
+def _require_same_person(person: User, named: object) -> None:
+    if named not in (None, "", str(person.pk)):
+        raise OtherPerson("Somebody else recorded this; they sign in to send it.")
+
+
 class PhotoSent(serializers.Serializer[Any]):
     """One photo as it comes from the camera."""
 
+    person = serializers.CharField(max_length=40, allow_blank=True, default="")
     photo = serializers.FileField(max_length=200)
     taken_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
 
@@ -110,6 +123,7 @@ def photo(request: Request, visit_id: UUID) -> Response:
     )
     sent = PhotoSent(data=request.data)
     sent.is_valid(raise_exception=True)
+    _require_same_person(person, sent.validated_data["person"])
     file = sent.validated_data["photo"]
     if file.size > MOST_PHOTO_BYTES:
         raise Unusable("This photo is too large.", code="too_large")

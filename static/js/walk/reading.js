@@ -1,0 +1,139 @@
+// @ts-check
+/** The sheet of one monitor: counts by a thumb, condition, bait. */
+
+import { copyOf, part, valuesOf, write } from "./dom.js";
+import { dayWords, nextMonitor, pestsToCount } from "./rules.js";
+import { Sheet } from "./sheet.js";
+
+const WITH_BAIT = new Set(["bait_station", "indicator"]);
+const WITHOUT_COUNTS = new Set(["indicator"]);
+
+export class ReadingSheet extends Sheet {
+  /** @param {HTMLDialogElement} dialog @param {import("./app.js").App} app */
+  constructor(dialog, app) {
+    super(dialog);
+    this.app = app;
+    /** @type {any} */
+    this.monitor = null;
+    part(this.form, "other").addEventListener("change", () => this.addChosen());
+  }
+
+  /** @param {any} monitor */
+  show(monitor) {
+    this.monitor = monitor;
+    const now = this.app.said.readings[monitor.id];
+    return this.open({
+      key: `${this.app.visitId}/reading/${monitor.id}`,
+      title: `Monitor ${monitor.number}`,
+      subtitle: [monitor.kind_words, monitor.place].filter(Boolean).join(", "),
+      values: {
+        condition: now?.condition ?? "sound",
+        bait_taken: now?.bait_taken ?? "",
+        renewed: now?.renewed ?? false,
+        note: now?.note ?? "",
+        counts: now?.counts ?? {},
+      },
+    });
+  }
+
+  /** @param {Record<string, any>} values */
+  filled(values) {
+    const { monitor, app } = this;
+    const last = monitor.last;
+    write(this.form, "last", last ? `Last: ${dayWords(last.read_on)}, ${last.words || "nothing caught"}` : "Not read before");
+    const counted = part(this.form, "counts");
+    counted.replaceChildren();
+    counted.hidden = WITHOUT_COUNTS.has(monitor.kind) && !Object.keys(values.counts).length;
+    for (const pest of pestsToCount(monitor, app.package.pests, values.counts)) {
+      this.addRow(pest, values.counts[pest.slug] ?? 0);
+    }
+    const other = part(this.form, "other");
+    other.replaceChildren(other.options[0]);
+    for (const pest of app.package.pests) other.add(new Option(pest.name, pest.slug));
+    part(this.form, "bait").hidden = !WITH_BAIT.has(monitor.kind);
+    part(this.form, "remove").hidden = !app.said.readings[monitor.id];
+    const next = nextMonitor(app.zones, app.said, monitor.id);
+    part(this.form, "save").textContent = next
+      ? `Save and go to ${next.number}`
+      : "Save the reading";
+  }
+
+  /** @param {any} pest @param {number} count */
+  addRow(pest, count) {
+    const row = copyOf("count-template");
+    const input = row.querySelector("input");
+    input.id = `count-${pest.slug}`;
+    input.dataset.pest = pest.slug;
+    input.value = String(count);
+    part(row, "name").textContent = pest.name;
+    part(row, "name").htmlFor = input.id;
+    const step = (/** @type {number} */ by) => {
+      input.value = String(Math.max(0, Math.min(100_000, (Number.parseInt(input.value, 10) || 0) + by)));
+      this.keepDraft();
+    };
+    part(row, "less").addEventListener("click", () => step(-1));
+    part(row, "more").addEventListener("click", () => step(1));
+    input.addEventListener("focus", () => input.select());
+    part(this.form, "counts").hidden = false;
+    part(this.form, "counts").append(row);
+    return input;
+  }
+
+  addChosen() {
+    const other = part(this.form, "other");
+    const there = this.form.querySelector(`[data-pest="${other.value}"]`);
+    const input = there ?? this.addRow(this.app.pest(other.value), 1);
+    other.value = "";
+    /** @type {HTMLElement} */ (input).focus();
+    this.keepDraft();
+  }
+
+  counts() {
+    const rows = /** @type {NodeListOf<HTMLInputElement>} */ (this.form.querySelectorAll("[data-pest]"));
+    return Object.fromEntries(
+      [...rows]
+        .map((input) => [input.dataset.pest, Number.parseInt(input.value, 10) || 0])
+        .filter(([, count]) => count),
+    );
+  }
+
+  typed() {
+    return { ...valuesOf(this.form), counts: this.counts() };
+  }
+
+  async save() {
+    const { condition, bait_taken: bait, renewed, note } = valuesOf(this.form);
+    await this.app.record("reading.set", {
+      monitor: this.monitor.id,
+      condition,
+      counts: this.counts(),
+      bait_taken: WITH_BAIT.has(this.monitor.kind) ? bait : "",
+      renewed,
+      note,
+    });
+    const next = nextMonitor(this.app.zones, this.app.said, this.monitor.id);
+    return next ? () => this.show(next) : undefined;
+  }
+
+  async remove() {
+    await this.app.record("reading.remove", { monitor: this.monitor.id });
+  }
+}
+
+/** The body of "nothing caught". @param {any} monitor */
+export const nothingCaught = (monitor) => ({
+  monitor: monitor.id,
+  condition: "sound",
+  counts: {},
+  bait_taken: WITH_BAIT.has(monitor.kind) ? "none" : "",
+  renewed: false,
+  note: "",
+});
+
+/** Whether a reading says just that. @param {any} reading */
+export const isNothing = (reading) =>
+  reading.condition === "sound" &&
+  !Object.values(reading.counts).some(Boolean) &&
+  ["", "none"].includes(reading.bait_taken) &&
+  !reading.renewed &&
+  !reading.note;

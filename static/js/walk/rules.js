@@ -1,0 +1,465 @@
+// @ts-check
+/**
+ * What the walk knows by itself: what an operation changes, what has been looked at, what a caution
+ * or a signature needs, when to try again. No document, no network, no storage, no clock.
+ *
+ * @typedef {{id: string, device: string, seq: number, visit: string, kind: string,
+ *   body: Record<string, any>, base_version: number | null, made_at: string,
+ *   offset_minutes: number, person?: string}} Operation
+ * @typedef {{id: string, verdict: "applied" | "parked" | "wait" | "refused", code?: string,
+ *   message?: string, version?: number | null, again?: boolean}} Answer
+ * @typedef {{started_at: string | null, looks: Record<string, any>,
+ *   readings: Record<string, any>, findings: Record<string, any>,
+ *   not_reached: Record<string, any>, treatments: Record<string, any>,
+ *   contact: Record<string, any>}} Said
+ * @typedef {{due: number, looked: number, notReached: number}} Tally
+ */
+
+// --- what was said --------------------------------------------------------------------------------
+
+/**
+ * What a visit says after an operation. The last word on a place stands: it replaces what was said
+ * of it before, as it does on the server.
+ * @param {Said} said @param {Operation} op @returns {Said}
+ */
+export function apply(said, op) {
+  const { body } = op;
+  const word = { ...body, at: op.made_at };
+  switch (op.kind) {
+    case "visit.start":
+      return { ...said, started_at: op.made_at };
+    case "look.add":
+      return {
+        ...without(said, "checkpoint", body.checkpoint),
+        looks: { ...said.looks, [body.checkpoint]: word },
+      };
+    case "look.remove":
+      return taken(said, "checkpoint", body.checkpoint);
+    case "reading.set": {
+      const rest = taken(said, "monitor", body.monitor);
+      return { ...rest, readings: { ...rest.readings, [body.monitor]: word } };
+    }
+    case "reading.remove":
+      return taken(said, "monitor", body.monitor);
+    case "finding.set": {
+      const rest = body.checkpoint ? taken(said, "checkpoint", body.checkpoint) : said;
+      return { ...rest, findings: { ...rest.findings, [body.finding]: word } };
+    }
+    case "finding.remove":
+      return { ...said, findings: dropped(said.findings, body.finding) };
+    case "not_reached.set": {
+      const [sort, id] = placeOf(body);
+      const rest = sort === "checkpoint" ? without(said, sort, id) : taken(said, sort, id);
+      return { ...rest, not_reached: { ...rest.not_reached, [`${sort}/${id}`]: word } };
+    }
+    case "not_reached.remove":
+      return taken(said, ...placeOf(body));
+    case "treatment.set":
+      return { ...said, treatments: { ...said.treatments, [body.treatment]: word } };
+    case "treatment.remove":
+      return { ...said, treatments: dropped(said.treatments, body.treatment) };
+    case "contact.set":
+      return { ...said, contact: { ...body } };
+    default:
+      return said;
+  }
+}
+
+/**
+ * What a visit says with everything that still waits on the phone.
+ * @param {Said} said @param {Operation[]} waiting @returns {Said}
+ */
+export function withWaiting(said, waiting) {
+  return [...waiting].sort((a, b) => a.seq - b.seq).reduce(apply, said);
+}
+
+/** @param {Record<string, any>} body @returns {[string, string]} */
+export function placeOf(body) {
+  for (const sort of ["checkpoint", "monitor", "zone"]) {
+    if (body[sort]) return [sort, body[sort]];
+  }
+  return ["", ""];
+}
+
+/** Without the word on a place. @param {Said} said @param {string} sort @param {string} id */
+function taken(said, sort, id) {
+  const rest = { ...said, not_reached: dropped(said.not_reached, `${sort}/${id}`) };
+  if (sort === "checkpoint") rest.looks = dropped(said.looks, id);
+  if (sort === "monitor") rest.readings = dropped(said.readings, id);
+  return rest;
+}
+
+/** The same, and without findings there. @param {Said} said @param {string} sort @param {string} id */
+function without(said, sort, id) {
+  const findings = Object.fromEntries(
+    Object.entries(said.findings).filter(([, one]) => one.checkpoint !== id),
+  );
+  return { ...taken(said, sort, id), findings };
+}
+
+/** @param {Record<string, any>} all @param {string} key */
+function dropped(all, key) {
+  const { [key]: _gone, ...rest } = all;
+  return rest;
+}
+
+/**
+ * What is said of a checkpoint or monitor: looked, found, read, blocked, not_reached, zone (the whole
+ * zone was not reached) or nothing; with the record behind it.
+ * @param {Said} said @param {"checkpoint" | "monitor"} sort @param {string} id @param {string} zone
+ */
+export function wordOn(said, sort, id, zone) {
+  if (sort === "checkpoint") {
+    const found = Object.values(said.findings).filter((one) => one.checkpoint === id);
+    if (found.length) return { word: "found", record: found[0], all: found };
+    if (said.looks[id]) return { word: "looked", record: said.looks[id] };
+  } else if (said.readings[id]) {
+    const record = said.readings[id];
+    return { word: record.condition === "blocked" ? "blocked" : "read", record };
+  }
+  const named = said.not_reached[`${sort}/${id}`];
+  if (named) return { word: "not_reached", record: named };
+  const whole = said.not_reached[`zone/${zone}`];
+  if (whole) return { word: "zone", record: whole };
+  return { word: "", record: null };
+}
+
+const SEEN = new Set(["looked", "found", "read"]);
+const MISSED = new Set(["not_reached", "zone", "blocked"]);
+
+/**
+ * How much of what is due in a zone was looked at. Never rounded, never counted twice.
+ * @param {any} zone @param {Said} said @returns {Tally}
+ */
+export function coverageOfZone(zone, said) {
+  const places = [
+    ...zone.checkpoints.map((/** @type {any} */ one) => /** @type {const} */ (["checkpoint", one])),
+    ...zone.monitors.map((/** @type {any} */ one) => /** @type {const} */ (["monitor", one])),
+  ].filter(([, one]) => one.due);
+  const words = places.map(([sort, one]) => wordOn(said, sort, one.id, zone.id).word);
+  return {
+    due: places.length,
+    looked: words.filter((word) => SEEN.has(word)).length,
+    notReached: words.filter((word) => MISSED.has(word)).length,
+  };
+}
+
+/** @param {any[]} zones @param {Said} said @returns {Tally} */
+export function coverageOf(zones, said) {
+  return zones
+    .map((zone) => coverageOfZone(zone, said))
+    .reduce(
+      (sum, one) => ({
+        due: sum.due + one.due,
+        looked: sum.looked + one.looked,
+        notReached: sum.notReached + one.notReached,
+      }),
+      { due: 0, looked: 0, notReached: 0 },
+    );
+}
+
+/** Places nobody has said a word about. @param {Tally} tally */
+export const openOf = (tally) => tally.due - tally.looked - tally.notReached;
+
+/**
+ * The coverage in words; a hundred per cent only for every single place.
+ * @param {Tally} tally
+ */
+export function coverageWords(tally) {
+  if (!tally.due) return "Nothing is due to be looked at";
+  const parts = [`${tally.looked} of ${tally.due} looked at`];
+  if (tally.notReached) parts.push(`${tally.notReached} not reached`);
+  if (openOf(tally)) parts.push(`${openOf(tally)} open`);
+  return parts.join(", ");
+}
+
+/**
+ * The operations (kind and body) that put things back as they were before one.
+ * @param {Said} before @param {{kind: string, body: Record<string, any>}} op
+ * @returns {[string, Record<string, any>][]}
+ */
+export function inverse(before, op) {
+  const { body } = op;
+  switch (op.kind) {
+    case "look.add":
+    case "look.remove":
+    case "reading.set":
+    case "reading.remove":
+    case "not_reached.set":
+    case "not_reached.remove": {
+      const [sort, id] = placeOf(body);
+      return putBack(before, sort, id);
+    }
+    case "finding.set":
+    case "finding.remove": {
+      const old = before.findings[body.finding];
+      if (old) return [["finding.set", bare(old)]];
+      const words = body.checkpoint ? putBack(before, "checkpoint", body.checkpoint) : [];
+      return [["finding.remove", { finding: body.finding }], ...words.filter(([kind]) => !kind.endsWith(".remove"))];
+    }
+    case "treatment.set":
+    case "treatment.remove": {
+      const old = before.treatments[body.treatment];
+      return old
+        ? [["treatment.set", bare(old)]]
+        : [["treatment.remove", { treatment: body.treatment }]];
+    }
+    default:
+      return [];
+  }
+}
+
+/**
+ * @param {Said} before @param {string} sort @param {string} id
+ * @returns {[string, Record<string, any>][]}
+ */
+function putBack(before, sort, id) {
+  const findings = Object.values(before.findings).filter(
+    (one) => sort === "checkpoint" && one.checkpoint === id,
+  );
+  if (findings.length) {
+    return findings.map((one) => /** @type {[string, any]} */ (["finding.set", bare(one)]));
+  }
+  const named = before.not_reached[`${sort}/${id}`];
+  if (named) return [["not_reached.set", { ...bare(named), [sort]: id }]];
+  if (sort === "monitor") {
+    const old = before.readings[id];
+    return old
+      ? [["reading.set", { ...bare(old), monitor: id }]]
+      : [["reading.remove", { monitor: id }]];
+  }
+  if (sort === "checkpoint") {
+    return before.looks[id]
+      ? [["look.add", { checkpoint: id }]]
+      : [["look.remove", { checkpoint: id }]];
+  }
+  return [["not_reached.remove", { [sort]: id }]];
+}
+
+/** A body again, without what only the phone or the server adds. @param {Record<string, any>} word */
+export function bare(word) {
+  const { at: _at, missing: _missing, ...body } = word;
+  return body;
+}
+
+// --- forms ----------------------------------------------------------------------------------------
+
+/**
+ * The cautions of one application, by the server's own table.
+ * @param {any[]} table @param {{method: string, formulation: string, zoneKind: string}} use
+ */
+export function cautionsFor(table, { method, formulation, zoneKind }) {
+  return table.filter((one) => {
+    if (one.unless.includes(method)) return false;
+    if (one.zone_kinds.length && !one.zone_kinds.includes(zoneKind)) return false;
+    if (!one.methods.length && !one.formulations.length) return true;
+    return one.methods.includes(method) || one.formulations.includes(formulation);
+  });
+}
+
+const USUAL_GROUPS = {
+  sticky: ["cockroach", "ant", "stored_product"],
+  bait_station: ["rodent"],
+  snap_trap: ["rodent"],
+  live_trap: ["rodent"],
+  indicator: ["rodent", "cockroach"],
+  fly_light: ["fly"],
+  pheromone: ["stored_product", "cockroach"],
+};
+
+/**
+ * The pests a monitor is counted for, likeliest first: what it held last time or now, then the
+ * first of the groups that such a monitor is there for.
+ * @param {any} monitor @param {any[]} pests @param {Record<string, number>} counts
+ */
+export function pestsToCount(monitor, pests, counts, most = 3) {
+  const known = new Map(pests.map((one) => [one.slug, one]));
+  const seen = [...Object.keys(counts), ...Object.keys(monitor.last?.counts ?? {})];
+  const groups = USUAL_GROUPS[/** @type {keyof USUAL_GROUPS} */ (monitor.kind)] ?? [];
+  const usual = groups.map((group) => pests.find((one) => one.group === group)?.slug);
+  const slugs = [...new Set([...seen, ...usual])].filter((slug) => slug && known.has(slug));
+  return slugs.slice(0, Math.max(most, new Set(seen).size)).map((slug) => known.get(slug));
+}
+
+/** The monitor after this one in walking order that has no word yet. @param {any[]} zones
+ * @param {Said} said @param {string} id @returns {any | null} */
+export function nextMonitor(zones, said, id) {
+  const all = zones.flatMap((zone) =>
+    zone.monitors.map((/** @type {any} */ monitor) => ({ zone, monitor })),
+  );
+  const here = all.findIndex(({ monitor }) => monitor.id === id);
+  const next = all
+    .slice(here + 1)
+    .find(({ zone, monitor }) => !wordOn(said, "monitor", monitor.id, zone.id).word);
+  return next ? next.monitor : null;
+}
+
+/** Whose move "not reached" usually is. @param {string} reason */
+export const usualMove = (reason) =>
+  ["unsafe", "height", "outside_remit"].includes(reason) ? "us" : "client";
+
+const PAD = { width: 300, height: 100 };
+const LEAST_INK = PAD.width / 3;
+
+/** The ink of a signature, in units of a pad of 300 by 100. @param {number[][][]} strokes */
+export function inkOf(strokes) {
+  let length = 0;
+  for (const stroke of strokes) {
+    for (let i = 1; i < stroke.length; i += 1) {
+      length += Math.hypot(
+        (stroke[i][0] - stroke[i - 1][0]) * PAD.width,
+        (stroke[i][1] - stroke[i - 1][1]) * PAD.height,
+      );
+    }
+  }
+  return length;
+}
+
+/** Whether that is a signature and no slip of a glove. @param {number[][][]} strokes */
+export const hasInk = (strokes) => inkOf(strokes) >= LEAST_INK;
+
+/**
+ * What stands in the way of closing, as [field, sentence]; empty when nothing does.
+ * @param {{contact_name: string, signature: number[][][], signature_typed: string,
+ *   no_signature_reason: string}} given @returns {[string, string][]}
+ */
+export function faultsOfClosing(given) {
+  const inked = given.signature.length > 0;
+  if (inked && !hasInk(given.signature)) {
+    return [["signature", "There is hardly any ink. Sign again, write the name, or say why nobody signed."]];
+  }
+  if (!inked && !given.signature_typed.trim() && !given.no_signature_reason.trim()) {
+    return [["signature", "Have the contact sign or write their name, or say why nobody signed."]];
+  }
+  if (inked && !given.contact_name.trim()) return [["contact_name", "Write the name of who signed."]];
+  return [];
+}
+
+// --- the queue ------------------------------------------------------------------------------------
+
+/**
+ * An identifier that sorts by time. Source: RFC 9562, section 5.7.
+ * @param {number} milliseconds @param {Uint8Array} random sixteen random bytes
+ */
+export function uuid7(milliseconds, random) {
+  const bytes = Uint8Array.from(random);
+  let time = milliseconds;
+  for (let i = 5; i >= 0; i -= 1) {
+    bytes[i] = time % 256;
+    time = Math.floor(time / 256);
+  }
+  bytes[6] = (bytes[6] & 0x0f) | 0x70;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
+}
+
+/**
+ * What stays in the queue after the server has answered, and what it would not apply. Silence is no
+ * promise: what was not answered stays. A closing that still waits although nothing else of its
+ * visit does, goes without the count of what was to come before it.
+ * @param {Operation[]} queue @param {Answer[]} answers
+ * @returns {{keep: Operation[], gone: string[], parked: (Answer & {op: Operation})[],
+ *   versions: Record<string, number>}}
+ */
+export function settle(queue, answers) {
+  const answerTo = new Map(answers.map((answer) => [answer.id, answer]));
+  /** @type {Operation[]} */
+  const keep = [];
+  const gone = [];
+  const parked = [];
+  /** @type {Record<string, number>} */
+  const versions = {};
+  for (const op of queue) {
+    const answer = answerTo.get(op.id);
+    if (!answer || answer.verdict === "wait") {
+      keep.push(op);
+      continue;
+    }
+    gone.push(op.id);
+    if (answer.verdict !== "applied") parked.push({ ...answer, op });
+    if (answer.version) versions[op.visit] = Math.max(versions[op.visit] ?? 0, answer.version);
+  }
+  const left = keep.map((op) =>
+    op.kind === "visit.close" &&
+    answerTo.get(op.id)?.verdict === "wait" &&
+    keep.every((other) => other === op || other.visit !== op.visit)
+      ? { ...op, body: { ...op.body, operations: null } }
+      : op,
+  );
+  return { keep: left, gone, parked, versions };
+}
+
+/**
+ * How long to wait before the next try: longer each time, at most a minute, with some chance in it
+ * so that phones that lost their line together do not come back together.
+ * @param {number} tries @param {number} chance between 0 and 1 @returns {number} milliseconds
+ */
+export function retryDelay(tries, chance) {
+  const most = Math.min(60_000, 1000 * 2 ** Math.min(tries, 10));
+  return Math.round(most * (0.5 + chance / 2));
+}
+
+/**
+ * How things stand between the phone and the server, always in words.
+ * @param {{waiting: number, photos: number, sending: boolean, fault: string, at: string}} how
+ * @returns {{tone: "" | "sound" | "late", words: string}}
+ */
+export function standing({ waiting, photos, sending, fault, at }) {
+  const what = [
+    waiting ? `${waiting} record${waiting === 1 ? "" : "s"}` : "",
+    photos ? `${photos} photo${photos === 1 ? "" : "s"}` : "",
+  ]
+    .filter(Boolean)
+    .join(" and ");
+  if (fault === "signed_out") {
+    return { tone: "late", words: `Signed out. ${what || "Everything"} kept on this phone; sign in to send.` };
+  }
+  if (fault === "other_person") {
+    return { tone: "late", words: `${what} of somebody else kept on this phone; they sign in to send.` };
+  }
+  if (fault === "full") {
+    return { tone: "late", words: "This phone is full: not kept. Free some space and save again." };
+  }
+  if (fault && what) {
+    return { tone: "late", words: `Not sent: ${fault}. ${what} kept on this phone, trying again.` };
+  }
+  if (fault) return { tone: "late", words: `No line: ${fault}. What you record is kept on this phone.` };
+  if (what && sending) return { tone: "", words: `Sending ${what}…` };
+  if (what) return { tone: "", words: `${what} to send` };
+  return { tone: "sound", words: at ? `Saved ${at}` : "Everything is saved" };
+}
+
+/** A time of day at the site, such as 10:42. @param {string} instant @param {string} zone */
+export function timeAt(instant, zone) {
+  return new Intl.DateTimeFormat("en-GB", {
+    hour: "2-digit",
+    minute: "2-digit",
+    timeZone: zone,
+  }).format(new Date(instant));
+}
+
+/** A day, such as Tue 3 Feb 2026. @param {string} day */
+export function dayWords(day) {
+  const [year, month, date] = day.slice(0, 10).split("-").map(Number);
+  return new Intl.DateTimeFormat("en-GB", {
+    weekday: "short",
+    day: "numeric",
+    month: "short",
+    year: "numeric",
+    timeZone: "UTC",
+  })
+    .format(new Date(Date.UTC(year, month - 1, date)))
+    .replace(",", "");
+}
+
+/**
+ * The instant of a local time of day on the visit's day, as the phone's own zone has it.
+ * @param {string} time such as 10:42 @param {Date} now
+ */
+export function instantOf(time, now) {
+  const [hour, minute] = time.split(":").map(Number);
+  const there = new Date(now);
+  there.setHours(hour, minute, 0, 0);
+  return there.toISOString();
+}
