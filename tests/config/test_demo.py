@@ -1,6 +1,8 @@
 """The demo tells its stories through the services, so that seals and trail hold like anybody's."""
 
+from datetime import date, timedelta
 from io import StringIO
+from types import SimpleNamespace
 
 import pytest
 from django.conf import settings as django_settings
@@ -13,7 +15,8 @@ from accounts.verification import all_breaks as breaks_of_trail
 from compliance.models import CorrectiveAction, Flag
 from config.demo import town
 from config.demo.cast import PASSPHRASE
-from config.demo.load import in_words, load
+from config.demo.load import HISTORY_DAYS, in_words, load, rounds
+from config.demo.stories import Rats
 from sites.models import Document, Monitor, Site, SitePlan
 from visits.models import NotReached, Product, ReadingCount, Treatment, Visit
 from visits.verification import all_breaks as breaks_of_seals
@@ -69,6 +72,17 @@ def test_the_whole_town_is_as_large_as_it_says():
     assert len({site.client for site in sites}) == 6
     assert len(sites) == len({site.name for site in sites}) == 40
     assert 1400 <= monitors <= 1600
+
+
+def test_it_can_be_loaded_on_any_day_of_the_year():
+    for number in range(366):
+        today = date(2027, 11, 1) + timedelta(days=number)
+        for site in town.sites():
+            due = rounds(site, today)
+            assert due[-1] <= today <= due[-1] + timedelta(weeks=site.weeks)
+            assert (today - due[0]).days <= HISTORY_DAYS
+            assert not site.phase or due[-1] == today or due[-1].weekday() < 5
+        assert Rats(SimpleNamespace(today=today)).found_ago >= 56
 
 
 def test_everything_wanted_is_on_file():
