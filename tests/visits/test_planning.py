@@ -2,13 +2,16 @@
 
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
+from threading import Barrier, Thread
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connections
 
 from accounts.models import TrailEntry
 from sites.models import AccessWindow, Contract, ServiceLine, Site
 from sites.services.contracts import change_contract
+from tests.builders.accounts import make_office
 from tests.builders.sites import make_site
 from tests.builders.visits import NOW, make_contract, make_line, make_technician
 from visits.models import Visit
@@ -394,3 +397,30 @@ class TestCost:
 
         assert Visit.objects.count() == 230 * 13
         assert plan_due_visits(now=NOW) == 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_planners_at_once_plan_once():
+    office = make_office()
+    line = make_line(by=office)
+    Visit.objects.filter(line=line).delete()
+    before = TrailEntry.objects.filter(verb="visits.planned").count()
+    start = Barrier(2)
+    changed: list[int] = []
+
+    def plan() -> None:
+        start.wait()
+        try:
+            changed.append(plan_lines([line.pk], by=None, now=NOW))
+        finally:
+            connections.close_all()
+
+    threads = [Thread(target=plan) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert sorted(changed) == [0, 1]
+    assert len(due_days(line)) == 13
+    assert TrailEntry.objects.filter(verb="visits.planned").count() == before + 1
