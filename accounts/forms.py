@@ -1,12 +1,19 @@
 """What may be typed about people. Forms check shape; services decide."""
 
+from typing import Any, cast
 from zoneinfo import available_timezones
 
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 
 from accounts.models import Branch, Client, Company, CompetenceKind, Role, User
+
+
+def offer(form: forms.BaseForm, field: str, rows: QuerySet[Any]) -> None:
+    """Let a field choose among these rows; asked anew for every form."""
+    cast("forms.ModelChoiceField[Any]", form.fields[field]).queryset = rows
 
 
 def time_zone_choices() -> list[tuple[str, str]]:
@@ -59,11 +66,12 @@ class Invite(forms.Form):
 
     def __init__(self, *args: object, by: User, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        self.fields["client"].queryset = Client.objects.order_by("name", "pk")
-        self.fields["branches"].queryset = Branch.objects.order_by("name", "pk")
+        offer(self, "client", Client.objects.order_by("name", "pk"))
+        offer(self, "branches", Branch.objects.order_by("name", "pk"))
         if not by.is_administrator:
-            self.fields["role"].choices = [(Role.CLIENT_MANAGER, Role.CLIENT_MANAGER.label)]
-            self.fields["role"].initial = Role.CLIENT_MANAGER
+            role = cast(forms.ChoiceField, self.fields["role"])
+            role.choices = [(Role.CLIENT_MANAGER.value, Role.CLIENT_MANAGER.label)]
+            role.initial = Role.CLIENT_MANAGER
             del self.fields["branches"], self.fields["is_administrator"]
 
     def clean(self) -> dict[str, object]:
@@ -103,7 +111,7 @@ class ChangePerson(forms.Form):
             },
         )
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        self.fields["branches"].queryset = Branch.objects.order_by("name", "pk")
+        offer(self, "branches", Branch.objects.order_by("name", "pk"))
         if not person.is_office:
             del self.fields["branches"], self.fields["is_administrator"]
 
@@ -171,7 +179,7 @@ class AddCompetence(forms.Form):
 
     def __init__(self, *args: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        self.fields["kind"].queryset = CompetenceKind.objects.order_by("name", "pk")
+        offer(self, "kind", CompetenceKind.objects.order_by("name", "pk"))
 
     def clean(self) -> dict[str, object]:
         data = super().clean() or self.cleaned_data
@@ -209,7 +217,7 @@ class IssueToken(forms.Form):
     days = forms.IntegerField(min_value=1, max_value=365, initial=90, label="Days it works")
 
 
-class ChangeCompany(forms.ModelForm):
+class ChangeCompany(forms.ModelForm[Company]):
     """The details of the service company."""
 
     time_zone = TimeZoneField()

@@ -65,8 +65,10 @@ class Readings:
         said = f"{number} of {reference} on {values['read_on']}"
         monitor = draft.of("monitors").get((folded(reference), number))
         pest = draft.of("pests").get(folded(values["pest"])) if "pest" in values else None
-        if problem := self._problem(row, draft, monitor, pest):
-            return Planned(row.row.number, Verdict.ERROR, "", [row.problem(*problem)])
+        problem = self._problem(row, draft, monitor, pest)
+        if problem or monitor is None:
+            column, sentence = problem or ("monitor_number", "There is no such monitor.")
+            return Planned(row.row.number, Verdict.ERROR, "", [row.problem(column, sentence)])
         taken = draft.of("reading rows in file")
         key = (monitor.pk, values["read_on"], pest and pest.pk)
         if key in taken:
@@ -145,7 +147,8 @@ class Readings:
         """The count row that is to be written; a count of 0 stands for one to be taken out."""
         if pest is None:
             return None
-        count = counts[reading.pk].setdefault(pest.pk, ReadingCount(reading=reading, pest=pest))
+        fresh = ReadingCount(reading=reading, pest=pest)
+        count: ReadingCount = counts[reading.pk].setdefault(pest.pk, fresh)
         count.count = counted
         return count
 

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
+from knox.models import AuthToken
 
 from accounts import access
 from accounts.models import Branch, Client, Invitation, Role, User
@@ -194,7 +195,7 @@ def stop_person(person_id: UUID, *, by: User, reason: str) -> User:
         _require_other_administrator(person)
     person.is_active = False
     person.save(update_fields=["is_active"])
-    person.auth_token_set.all().delete()
+    AuthToken.objects.filter(user=person).delete()
     record(by, "person.stopped", person, reason=reason)
     return person
 

@@ -4,18 +4,19 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts import access, queries
 from accounts.forms import AddCompetence, ChangeCompetence, NameCompetenceKind, WithdrawCompetence
+from accounts.http import PersonRequest
 from accounts.models import CompetenceKind
 from accounts.services import competences as services
 
 
 @require_http_methods(["GET", "POST"])
-def competences(request: HttpRequest) -> HttpResponse:
+def competences(request: PersonRequest) -> HttpResponse:
     """Everybody's, soonest to lapse first; and the kinds there are."""
     access.require_office(request.user)
     form = NameCompetenceKind(request.POST or None)
@@ -36,7 +37,7 @@ def competences(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def my_competences(request: HttpRequest) -> HttpResponse:
+def my_competences(request: PersonRequest) -> HttpResponse:
     """A technician's own."""
     held = access.competences_visible_to(request.user).filter(person_id=request.user.pk)
     context = {
@@ -47,7 +48,7 @@ def my_competences(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def add(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def add(request: PersonRequest, person_id: UUID) -> HttpResponse:
     access.require_office(request.user)
     person = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
     form = AddCompetence(request.POST or None)
@@ -61,7 +62,7 @@ def add(request: HttpRequest, person_id: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def change(request: HttpRequest, competence_id: UUID) -> HttpResponse:
+def change(request: PersonRequest, competence_id: UUID) -> HttpResponse:
     access.require_office(request.user)
     visible = access.competences_visible_to(request.user).select_related("person", "kind")
     competence = get_object_or_404(visible, pk=competence_id)
@@ -81,7 +82,7 @@ def change(request: HttpRequest, competence_id: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def withdraw(request: HttpRequest, competence_id: UUID) -> HttpResponse:
+def withdraw(request: PersonRequest, competence_id: UUID) -> HttpResponse:
     access.require_office(request.user)
     visible = access.competences_visible_to(request.user).select_related("person", "kind")
     competence = get_object_or_404(visible, pk=competence_id)

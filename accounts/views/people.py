@@ -13,12 +13,13 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from accounts import access, queries
 from accounts.forms import ChangePerson, FilterPeople, Invite, Join, StopPerson
+from accounts.http import PersonRequest
 from accounts.refusals import Refused
 from accounts.services import people as services
 
 
 @require_GET
-def people(request: HttpRequest) -> HttpResponse:
+def people(request: PersonRequest) -> HttpResponse:
     """Everybody, fifty a page."""
     access.require_office(request.user)
     filters = FilterPeople(request.GET)
@@ -32,7 +33,7 @@ def people(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def invite(request: HttpRequest) -> HttpResponse:
+def invite(request: PersonRequest) -> HttpResponse:
     access.require_office(request.user)
     form = Invite(request.POST or None, by=request.user)
     if not (request.method == "POST" and form.is_valid()):
@@ -50,7 +51,7 @@ def invite(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def person(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def person(request: PersonRequest, person_id: UUID) -> HttpResponse:
     access.require_office(request.user)
     somebody = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
     competences = queries.competences_listed(somebody.competences.all())
@@ -65,7 +66,7 @@ def person(request: HttpRequest, person_id: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def change(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def change(request: PersonRequest, person_id: UUID) -> HttpResponse:
     somebody = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
     access.require_may_manage(request.user, somebody)
     form = ChangePerson(request.POST or None, person=somebody)
@@ -77,7 +78,7 @@ def change(request: HttpRequest, person_id: UUID) -> HttpResponse:
 
 
 @require_POST
-def invite_again(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def invite_again(request: PersonRequest, person_id: UUID) -> HttpResponse:
     somebody = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
     services.invite_again(somebody.pk, by=request.user)
     messages.success(request, f"Sent {somebody} a new link; the old one no longer works.")
@@ -85,7 +86,7 @@ def invite_again(request: HttpRequest, person_id: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def stop(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def stop(request: PersonRequest, person_id: UUID) -> HttpResponse:
     somebody = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
     access.require_may_manage(request.user, somebody)
     form = StopPerson(request.POST or None)
@@ -97,7 +98,7 @@ def stop(request: HttpRequest, person_id: UUID) -> HttpResponse:
 
 
 @require_POST
-def restore(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def restore(request: PersonRequest, person_id: UUID) -> HttpResponse:
     somebody = get_object_or_404(access.people_visible_to(request.user), pk=person_id)
     services.restore_person(somebody.pk, by=request.user)
     messages.success(request, f"{somebody} can sign in again.")

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -10,6 +10,7 @@ from knox.models import AuthToken
 
 from accounts import access
 from accounts.forms import ChangeCompany, FilterTrail, IssueToken
+from accounts.http import PersonRequest
 from accounts.models import Company, TrailStream
 from accounts.services.company import change_company
 from accounts.services.tokens import issue_token, revoke_token
@@ -18,7 +19,7 @@ from accounts.verification import breaks_of
 
 @never_cache
 @require_http_methods(["GET", "POST"])
-def tokens(request: HttpRequest) -> HttpResponse:
+def tokens(request: PersonRequest) -> HttpResponse:
     """A person's own tokens for programs. A new one is shown once, on the answer to its form."""
     form, fresh = IssueToken(request.POST or None), None
     if request.method == "POST" and form.is_valid():
@@ -30,14 +31,14 @@ def tokens(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def token_end(request: HttpRequest, token_key: str) -> HttpResponse:
+def token_end(request: PersonRequest, token_key: str) -> HttpResponse:
     revoke_token(token_key, by=request.user)
     messages.success(request, "That token no longer works.")
     return redirect("accounts:tokens")
 
 
 @require_http_methods(["GET", "POST"])
-def company(request: HttpRequest) -> HttpResponse:
+def company(request: PersonRequest) -> HttpResponse:
     """The details that papers carry."""
     access.require_administrator(request.user)
     form = ChangeCompany(request.POST or None, instance=Company.objects.first())
@@ -50,7 +51,7 @@ def company(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def trail(request: HttpRequest) -> HttpResponse:
+def trail(request: PersonRequest) -> HttpResponse:
     """The trail, newest first, with a filter by chain and by word."""
     access.require_administrator(request.user)
     entries = access.trail_visible_to(request.user).order_by("-pk")
@@ -71,7 +72,7 @@ def trail(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def trail_check(request: HttpRequest) -> HttpResponse:
+def trail_check(request: PersonRequest) -> HttpResponse:
     """Whether one chain holds, recomputed now."""
     access.require_administrator(request.user)
     chain = TrailStream.objects.filter(key=request.GET.get("chain", "company")).first()

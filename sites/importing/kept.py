@@ -105,12 +105,12 @@ class KeptSheet:
         return Planned(number, Verdict.CHANGED, words, record=on_file, fields=tuple(changes))
 
     def write(self, rows: Sequence[Planned], draft: Draft) -> dict[Any, int]:
-        new = [row.record for row in rows if row.verdict is Verdict.NEW]
+        new = [row.record for row in rows if row.record and row.verdict is Verdict.NEW]
         self.model._default_manager.bulk_create(new, batch_size=BATCH)
-        changed = [row for row in rows if row.verdict is Verdict.CHANGED]
+        changed = [row for row in rows if row.record and row.verdict is Verdict.CHANGED]
         fields = sorted({name for row in changed for name in row.fields})
         if changed:
-            records = [row.record for row in changed]
+            records = [row.record for row in changed if row.record]
             self.model._default_manager.bulk_update(records, fields, batch_size=BATCH)
         self.written(new)
         touched: dict[Any, int] = {}

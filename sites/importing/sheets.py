@@ -92,9 +92,17 @@ class Parsed:
 class Sheet(Protocol):
     """A kind of sheet. ``plan`` and ``write`` are called with all rows of the file at once."""
 
-    key: str
-    title: str
-    columns: tuple[Column, ...]
+    @property
+    def key(self) -> str:
+        """How the sheet is named in a workbook."""
+
+    @property
+    def title(self) -> str:
+        """How people call it."""
+
+    @property
+    def columns(self) -> Sequence[Column]:
+        """What it may hold, in the order in which exports write it."""
 
     def load(self, rows: Sequence[Parsed], draft: Draft) -> None:
         """Fetch into the draft what is on file of these rows. A few queries, whatever the rows."""

@@ -161,8 +161,8 @@ def apply_plan(plan: Plan, *, by: User | None, source: str, sha256: str) -> None
     touched = write_plan(plan)
     sites = Site.objects.in_bulk(list(touched))
     for site_id in sorted(sites):
-        facts = {"rows": touched[site_id], "file": source, "sha256": sha256}
-        record(by, "site.imported", sites[site_id], **facts)
+        site, rows = sites[site_id], touched[site_id]
+        record(by, "site.imported", site, rows=rows, file=source, sha256=sha256)
 
 
 def import_file(

@@ -7,14 +7,15 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Prefetch
-from django.http import HttpRequest, HttpResponse
+from django.db.models import Prefetch, QuerySet
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.access import people_visible_to, require_office
-from accounts.forms import DayInput
+from accounts.forms import DayInput, offer
+from accounts.http import PersonRequest
 from accounts.models import Client, Role, User
 from sites import access
 from sites.models import PassSite, Site
@@ -28,7 +29,7 @@ class ChooseClient(forms.Form):
 
     def __init__(self, *args: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        self.fields["client"].queryset = Client.objects.order_by("name", "pk")
+        offer(self, "client", Client.objects.order_by("name", "pk"))
 
 
 class IssuePass(forms.Form):
@@ -41,11 +42,11 @@ class IssuePass(forms.Form):
     valid_until = forms.DateField(widget=DayInput(), label="Last day on which the pass works")
     purpose = forms.CharField(max_length=200, required=False, label="Purpose")
 
-    def __init__(self, *args: object, sites: object, **kwargs: object) -> None:
+    def __init__(self, *args: object, sites: QuerySet[Site], **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
         auditors = User.objects.filter(role=Role.AUDITOR, is_active=True)
-        self.fields["auditor"].queryset = auditors.order_by("name", "pk")
-        self.fields["sites"].queryset = sites
+        offer(self, "auditor", auditors.order_by("name", "pk"))
+        offer(self, "sites", sites)
 
     def clean(self) -> dict[str, object]:
         data = super().clean() or self.cleaned_data
@@ -73,13 +74,13 @@ class LimitManager(forms.Form):
         help_text="None chosen means all sites of the client.",
     )
 
-    def __init__(self, *args: object, sites: object, **kwargs: object) -> None:
+    def __init__(self, *args: object, sites: QuerySet[Site], **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        self.fields["sites"].queryset = sites
+        offer(self, "sites", sites)
 
 
 @require_GET
-def passes(request: HttpRequest) -> HttpResponse:
+def passes(request: PersonRequest) -> HttpResponse:
     """Passes, newest first, with the sites they name that the reader may see."""
     named = PassSite.objects.filter(site__in=access.sites_visible_to(request.user))
     found = (
@@ -99,7 +100,7 @@ def passes(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def pass_new(request: HttpRequest) -> HttpResponse:
+def pass_new(request: PersonRequest) -> HttpResponse:
     """Issue a pass for one client's sites (``?client=``)."""
     require_office(request.user)
     choice = ChooseClient(request.GET)
@@ -125,7 +126,7 @@ def pass_new(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def pass_revoke(request: HttpRequest, pass_id: UUID) -> HttpResponse:
+def pass_revoke(request: PersonRequest, pass_id: UUID) -> HttpResponse:
     require_office(request.user)
     found = get_object_or_404(access.passes_visible_to(request.user), pk=pass_id)
     form = RevokePass(request.POST or None)
@@ -140,7 +141,7 @@ def pass_revoke(request: HttpRequest, pass_id: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def manager_sites(request: HttpRequest, person_id: UUID) -> HttpResponse:
+def manager_sites(request: PersonRequest, person_id: UUID) -> HttpResponse:
     """Limit a client's manager to some of the client's sites."""
     require_office(request.user)
     managers = people_visible_to(request.user).filter(role=Role.CLIENT_MANAGER)

@@ -221,7 +221,7 @@ def test_baiting_past_thirty_five_days_asks_for_a_cause(visit, company, days, as
 
 
 def test_what_is_asked_of_visit_and_site_is_kept_with_them(visit):
-    """A survey is a kind of visit, changes are remedies of findings, the log is the visit itself."""
+    """A survey is a kind of visit, changes are remedies, the log is the visit itself."""
     elsewhere = {name for rule in RULES for name in rule.get("elsewhere", ())}
     assert elsewhere == {"site_survey", "environment_changes_noted", "visit_log_on_site"}
 
