@@ -8,7 +8,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 
-from accounts.models import Branch, Client, Company, CompetenceKind, Role, User
+from accounts.models import Branch, Client, CompetenceKind, Role, User
 
 
 def offer(form: forms.BaseForm, field: str, rows: QuerySet[Any]) -> None:
@@ -217,11 +217,21 @@ class IssueToken(forms.Form):
     days = forms.IntegerField(min_value=1, max_value=365, initial=90, label="Days it works")
 
 
-class ChangeCompany(forms.ModelForm[Company]):
+class ChangeCompany(forms.Form):
     """The details of the service company."""
 
+    name = forms.CharField(max_length=120)
+    address = forms.CharField(widget=forms.Textarea({"rows": 3}), required=False)
+    phone = forms.CharField(max_length=40, required=False)
+    email = forms.EmailField(label="E-mail", required=False)
+    registration = forms.CharField(
+        max_length=120,
+        required=False,
+        help_text="Licence or registration number of the company.",
+    )
     time_zone = TimeZoneField()
-
-    class Meta:
-        model = Company
-        fields = ["name", "address", "phone", "email", "registration", "time_zone", "currency"]
+    currency = forms.RegexField(
+        r"^[A-Z]{3}$",
+        help_text="Three letters of ISO 4217, as GBP.",
+        error_messages={"invalid": "A currency has three capital letters, as GBP."},
+    )

@@ -9,6 +9,11 @@ from accounts.models import Company, User
 from accounts.trail import record
 
 
+def company_in_use() -> Company:
+    """The company's details, or an empty sheet before they are first kept. One query."""
+    return Company.objects.first() or Company(name="")
+
+
 @transaction.atomic
 def change_company(*, by: User, **details: Any) -> Company:
     """Set the details that papers carry. ``details`` are the fields of ``Company``."""

@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.forms import model_to_dict
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
@@ -11,8 +12,8 @@ from knox.models import AuthToken
 from accounts import access
 from accounts.forms import ChangeCompany, FilterTrail, IssueToken
 from accounts.http import PersonRequest
-from accounts.models import Company, TrailStream
-from accounts.services.company import change_company
+from accounts.models import TrailStream
+from accounts.services.company import change_company, company_in_use
 from accounts.services.tokens import issue_token, revoke_token
 from accounts.verification import breaks_of
 
@@ -41,7 +42,7 @@ def token_end(request: PersonRequest, token_key: str) -> HttpResponse:
 def company(request: PersonRequest) -> HttpResponse:
     """The details that papers carry."""
     access.require_administrator(request.user)
-    form = ChangeCompany(request.POST or None, instance=Company.objects.first())
+    form = ChangeCompany(request.POST or None, initial=model_to_dict(company_in_use()))
     if request.method == "POST" and form.is_valid():
         change_company(by=request.user, **form.cleaned_data)
         messages.success(request, "Saved.")
