@@ -578,10 +578,13 @@ class FindSites(forms.Form):
     branch = forms.ModelChoiceField(Branch.objects.none(), required=False, empty_label="All")
     closed = forms.BooleanField(required=False, label="Closed sites too")
 
-    def __init__(self, *args: Any, clients: QuerySet[Client], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, clients: QuerySet[Client], sites: QuerySet[Site], **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         choose(self, "client", clients.order_by("name", "pk"))
-        choose(self, "branch", Branch.objects.order_by("name", "pk"))
+        branches = Branch.objects.filter(pk__in=sites.values("branch_id"))
+        choose(self, "branch", branches.order_by("name", "pk"))
 
 
 class FindClients(forms.Form):

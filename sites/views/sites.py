@@ -63,7 +63,11 @@ def sites_csv(request: PersonRequest) -> HttpResponseBase:
 
 
 def _filters(request: PersonRequest) -> FindSites:
-    return FindSites(request.GET, clients=access.clients_visible_to(request.user))
+    return FindSites(
+        request.GET,
+        clients=access.clients_visible_to(request.user),
+        sites=access.sites_visible_to(request.user),
+    )
 
 
 def _found(request: PersonRequest, form: FindSites) -> QuerySet[Any]:

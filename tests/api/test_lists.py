@@ -1,5 +1,7 @@
 """Lists are filtered, paged, and never longer than a page may be."""
 
+from uuid import uuid4
+
 import pytest
 
 from tests.builders.accounts import make_client
@@ -84,3 +86,17 @@ def test_a_list_holds_what_its_reader_may_see_and_counts_no_more(world, other, p
     answer = program(world.people["manager"]).get("/api/sites/")
 
     assert (answer.json()["count"], ids(answer)) == (1, {str(world["site"].pk)})
+
+
+@pytest.mark.parametrize(
+    "asked", ["sites/?client=", "visits/?site=", "actions/?site__client=", "monitors/?zone="]
+)
+def test_a_filter_does_not_tell_whether_a_hidden_record_exists(world, other, program, asked):
+    name = asked.removesuffix("=").rpartition("?")[2].rpartition("__")[2]
+    client = program(world.people["manager"])
+
+    hidden = client.get(f"/api/{asked}{other[name].pk}")
+    absent = client.get(f"/api/{asked}{uuid4()}")
+
+    assert (hidden.status_code, hidden.content) == (absent.status_code, absent.content)
+    assert hidden.json()["count"] == 0

@@ -56,9 +56,7 @@ def test_nothing_that_can_be_asked_is_an_error(role, world, office):
     assert faults == {}
 
 
-def ask_around(
-    operation: Any, world: Any, headers: dict[str, str], faults: dict[str, int]
-) -> None:
+def ask_around(operation: Any, world: Any, headers: dict[str, str], faults: dict[str, int]) -> None:
     """Ten made-up requests of one operation, half of them at a record that is there."""
     known = _record_at(operation.path, world)
     turn = iter(range(10_000))
@@ -75,7 +73,7 @@ def ask_around(
     @given(case=operation.as_strategy())
     def ask(case: Any) -> None:
         if known and next(turn) % 2 == 0:
-            case.path_parameters = {name: known for name in case.path_parameters or {}}
+            case.path_parameters = dict.fromkeys(case.path_parameters or {}, known)
         with transaction.atomic():
             response = case.call(headers=headers)
             transaction.set_rollback(True)
