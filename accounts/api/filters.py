@@ -1,0 +1,31 @@
+"""How lists are filtered for programs."""
+
+from typing import Any
+
+from django.db.models import Field, UUIDField
+from django_filters import CharFilter, Filter, UUIDFilter
+from django_filters.rest_framework import DjangoFilterBackend, FilterSet
+
+
+class PlainFilters(FilterSet):
+    """Filters by another record take its bare identifier.
+
+    The library would look the record up and refuse an unknown one, which tells a stranger whether
+    it exists. Here what is hidden and what is absent find nothing, in the same words.
+    """
+
+    @classmethod
+    def filter_for_field(
+        cls, field: "Field[Any, Any]", field_name: str, lookup_expr: str | None = None
+    ) -> Filter:
+        related = field.related_model
+        if related is None or lookup_expr not in (None, "exact"):
+            return super().filter_for_field(field, field_name, lookup_expr)
+        is_uuid = isinstance(related._meta.pk, UUIDField)  # type: ignore[union-attr]
+        return (UUIDFilter if is_uuid else CharFilter)(field_name=field_name)
+
+
+class Filters(DjangoFilterBackend):
+    """The filters that an operation names, and no look at what its caller may not see."""
+
+    filterset_base = PlainFilters
