@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 def test_the_same_operation_is_taken_once_and_answered_twice(world, program):
     client = program(world.people["technician"])
     phone = Phone(Visit.objects.get(pk=world["under_way"].pk))
-    sent = {"operations": [phone.op("look.set", at=now(), checkpoint=world["checkpoint"]), "noise"]}
+    sent = {"operations": [phone.op("look.add", at=now(), checkpoint=world["checkpoint"]), "noise"]}
     before = client.post("/api/operations/", sent).json()["answers"]
 
     after = client.post("/api/operations/", sent).json()["answers"]

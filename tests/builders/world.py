@@ -255,7 +255,7 @@ def _visits(world: World, *, office: User, product: Product, times: int) -> dict
     apply_operations(
         [
             gone.op("reading.set", monitor=world["monitor"], note=f"{world.word} noise"),
-            phone.op("look.set", checkpoint=world["checkpoint"]),
+            phone.op("look.add", checkpoint=world["checkpoint"]),
         ],
         by=technician,
     )
