@@ -7,7 +7,7 @@ from django_filters import CharFilter, Filter, UUIDFilter
 from django_filters.rest_framework import DjangoFilterBackend, FilterSet
 
 
-class PlainFilters(FilterSet):
+class PlainFilters(FilterSet):  # type: ignore[misc]  # the library has no types
     """Filters by another record take its bare identifier.
 
     The library would look the record up and refuse an unknown one, which tells a stranger whether
@@ -21,11 +21,11 @@ class PlainFilters(FilterSet):
         related = field.related_model
         if related is None or lookup_expr not in (None, "exact"):
             return super().filter_for_field(field, field_name, lookup_expr)
-        is_uuid = isinstance(related._meta.pk, UUIDField)  # type: ignore[union-attr]
+        is_uuid = isinstance(related._meta.pk, UUIDField)
         return (UUIDFilter if is_uuid else CharFilter)(field_name=field_name)
 
 
-class Filters(DjangoFilterBackend):
+class Filters(DjangoFilterBackend):  # type: ignore[misc]  # the library has no types
     """The filters that an operation names, and no look at what its caller may not see."""
 
     filterset_base = PlainFilters
