@@ -373,6 +373,15 @@ def test_the_package_has_today_and_the_week_after_it(office, technician):
     ]
 
 
+def test_the_package_names_the_likeliest_pest_of_each_group_first(technician):
+    Pest.objects.create(slug="asian-cockroach", name="Asian cockroach", group=Pest.Group.COCKROACH)
+
+    pests = package_of(technician, now=timezone.now())["pests"]
+
+    roaches = [one["slug"] for one in pests if one["group"] == Pest.Group.COCKROACH]
+    assert (roaches[0], roaches[-1]) == ("german-cockroach", "asian-cockroach")
+
+
 def test_the_package_has_nothing_of_other_technicians_or_of_prices(visit, signed_in, office):
     other = make_visit(state="booked", by=office, due_on=TODAY)
 
