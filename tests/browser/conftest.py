@@ -1,11 +1,26 @@
-"""How browser tests start Chromium: Debian's own, not one that is downloaded."""
+"""How browser tests start Chromium (Debian's own, not one that is downloaded), and their world."""
 
 import shutil
 from typing import Any
 
 import pytest
 
+from tests.builders.accounts import make_office
+from tests.builders.visits import make_competence_kind, make_product
+from tests.builders.world import World, make_world
+
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
     return {**browser_type_launch_args, "executable_path": shutil.which("chromium")}
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    """One client with one of everything, and somebody of the office who may do anything."""
+    office = make_office(is_administrator=True, name="Office Person")
+    made = make_world(
+        "Amberley", office=office, kind=make_competence_kind(), product=make_product(by=office)
+    )
+    made.people["office"] = office
+    return made

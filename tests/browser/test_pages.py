@@ -16,10 +16,6 @@ from django.urls import reverse
 from playwright.sync_api import Browser as Chromium
 from playwright.sync_api import BrowserContext, Page
 
-from tests.builders.accounts import make_office
-from tests.builders.visits import make_competence_kind, make_product
-from tests.builders.world import World, make_world
-
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 PICTURES = Path(__file__).parents[2] / "test-pictures"
@@ -95,16 +91,6 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("compliance:site_files", "site"),
     ],
 }
-
-
-@pytest.fixture
-def world() -> World:
-    office = make_office(is_administrator=True, name="Office Person")
-    made = make_world(
-        "Amberley", office=office, kind=make_competence_kind(), product=make_product(by=office)
-    )
-    made.people["office"] = office
-    return made
 
 
 @pytest.fixture
