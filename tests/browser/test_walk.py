@@ -270,3 +270,25 @@ LOW_TARGETS = """within => [...document.querySelector(within).querySelectorAll(
 def test_what_is_pressed_on_the_walk_is_as_high_as_a_gloved_thumb(walk):
     assert walk.evaluate(LOW_TARGETS, "main") == []
     assert walk.evaluate(LOW_TARGETS, ".bottom-bar") == []
+
+
+def test_nobody_signs_out_while_records_are_on_this_phone_only(walk, phone):
+    phone.set_offline(True)
+    tap_look(walk)
+    says(walk, "1 record kept")
+
+    walk.get_by_role("button", name="Menu").tap()
+    walk.get_by_role("button", name="Sign out").tap()
+
+    dialog = walk.get_by_role("dialog", name="One record is not sent yet")
+    expect(dialog).to_be_visible()
+    with walk.expect_download() as saved:
+        dialog.get_by_role("link", name="Save them to a file").tap()
+    assert '"kind": "look.add"' in saved.value.path().read_text()
+    dialog.get_by_role("button", name="Stay signed in").tap()
+
+    phone.set_offline(False)
+    says(walk, "Saved")
+    walk.get_by_role("button", name="Menu").tap()
+    walk.get_by_role("button", name="Sign out").tap()
+    walk.wait_for_url("**/accounts/**")
