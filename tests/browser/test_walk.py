@@ -260,6 +260,24 @@ def test_every_sheet_reads_fits_and_closes_by_the_phones_own_back(walk, sheet):
     expect(walk.locator("#coverage-words")).to_be_visible()
 
 
+@pytest.mark.parametrize("width", [320, 390])
+@pytest.mark.parametrize("page", ["my_day", "start", "walk", "close"])
+def test_every_page_of_a_visit_reads_and_fits_a_small_phone(walk, live_server, visit, page, width):
+    walk.set_viewport_size({"width": width, "height": 640})
+    if page == "start":
+        Visit.objects.filter(pk=visit.pk).update(state="booked")
+    walk.goto(
+        live_server.url + reverse(f"visits:{page}", args=[] if page == "my_day" else [visit.pk])
+    )
+    walk.wait_for_load_state("networkidle")
+
+    wide = walk.evaluate("document.documentElement.scrollWidth")
+    violations = Axe().run(walk, options=RULES).response["violations"]
+
+    assert wide <= width
+    assert [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in violations] == []
+
+
 # What can be pressed and is lower than 48 pixels; links within sentences are no targets of a thumb.
 LOW_TARGETS = """within => [...document.querySelector(within).querySelectorAll(
   "button, select, input:not([type=checkbox], [type=radio], [type=file]), label.tap, label.choice"
