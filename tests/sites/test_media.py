@@ -95,7 +95,6 @@ class TestPhotos:
         assert refusal.value.code == code
         assert str(refusal.value).endswith(".")
 
-
     def test_half_a_picture_is_refused_whatever_another_library_allows(self):
         """WeasyPrint tells Pillow to accept half pictures, for the whole process."""
         ImageFile.LOAD_TRUNCATED_IMAGES = True
