@@ -161,6 +161,12 @@ def body_of(response: Any) -> str:
     return response.content.decode("utf-8", "replace")
 
 
+# The token that a form, a page or the phone sends back is another each time.
+TOKENS = re.compile(
+    r'name="csrfmiddlewaretoken" value="[^"]*"|csrf-token" content="[^"]*"|"csrf": ?"[^"]*"'
+)
+
+
 def plain(text: str) -> str:
     """An answer without what differs each time it is asked for."""
-    return re.sub(r'name="csrfmiddlewaretoken" value="[^"]*"|csrf-token" content="[^"]*"', "", text)
+    return TOKENS.sub("", text)
