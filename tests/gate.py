@@ -92,8 +92,10 @@ def routes() -> Iterator[Route]:
     """Every address that Kickplate answers at, by the URLconf itself."""
     for name, path, pattern in _walk(get_resolver(), "", ""):
         actions = getattr(pattern.callback, "actions", None) or {}
+        # HEAD follows GET, and the framework adds it to the list only once a view was asked.
+        methods = tuple(one.upper() for one in actions if one != "head")
         (text, gaps), *_ = normalize(path)
-        yield Route(name, "/" + text, tuple(gaps), tuple(one.upper() for one in actions))
+        yield Route(name, "/" + text, tuple(gaps), methods)
 
 
 def _walk(resolver: URLResolver, space: str, path: str) -> Iterator[tuple[str, str, URLPattern]]:
