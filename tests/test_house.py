@@ -13,6 +13,7 @@ from django.core.management import get_commands
 from django.utils.module_loading import import_string
 from importlinter.cli import lint_imports
 
+from accounts.trail_words import declared
 from config import (
     env,
     gunicorn,  # noqa: F401  (asks for its settings)
@@ -81,6 +82,11 @@ def test_every_script_says_what_it_does_and_is_documented(script):
     assert script.stat().st_mode & 0o111
     assert f"bin/{script.name}" in OPERATIONS
     assert subprocess.run(["bash", "-n", script]).returncode == 0
+
+
+def test_every_trail_verb_is_documented_with_its_words():
+    rows = re.findall(r"^\| `([a-z_.]+)` \| (.+) \|$", (ROOT / "docs/trail.md").read_text(), re.M)
+    assert dict(rows) == declared()
 
 
 # --- jobs -----------------------------------------------------------------------------------------
