@@ -26,8 +26,8 @@ def time_zone_choices() -> list[tuple[str, str]]:
 class TimeZoneField(forms.ChoiceField):
     """A choice among the zones of the time zone database."""
 
-    def __init__(self, **kwargs: object) -> None:
-        super().__init__(choices=time_zone_choices, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(choices=time_zone_choices, **kwargs)
 
 
 class DayInput(forms.DateInput):
@@ -35,8 +35,8 @@ class DayInput(forms.DateInput):
 
     input_type = "date"
 
-    def __init__(self, **kwargs: object) -> None:
-        super().__init__(format="%Y-%m-%d", **kwargs)  # type: ignore[arg-type]
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(format="%Y-%m-%d", **kwargs)
 
 
 class Invite(forms.Form):
@@ -64,8 +64,8 @@ class Invite(forms.Form):
         help_text="May also manage people and settings (office only).",
     )
 
-    def __init__(self, *args: object, by: User, **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         offer(self, "client", Client.objects.order_by("name", "pk"))
         offer(self, "branches", Branch.objects.order_by("name", "pk"))
         if not by.is_administrator:
@@ -97,7 +97,7 @@ class ChangePerson(forms.Form):
     )
     is_administrator = forms.BooleanField(required=False, label="Administrator")
 
-    def __init__(self, *args: object, person: User, **kwargs: object) -> None:
+    def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
         kwargs.setdefault(
             "initial",
             {
@@ -110,7 +110,7 @@ class ChangePerson(forms.Form):
                 "is_administrator": person.is_administrator,
             },
         )
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+        super().__init__(*args, **kwargs)
         offer(self, "branches", Branch.objects.order_by("name", "pk"))
         if not person.is_office:
             del self.fields["branches"], self.fields["is_administrator"]
@@ -148,8 +148,8 @@ class Join(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
-    def __init__(self, *args: object, person: User, **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         self.person = person
 
     def clean_password(self) -> str:
@@ -177,8 +177,8 @@ class AddCompetence(forms.Form):
         help_text="Empty means that it does not lapse.",
     )
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         offer(self, "kind", CompetenceKind.objects.order_by("name", "pk"))
 
     def clean(self) -> dict[str, object]:
@@ -192,7 +192,7 @@ class AddCompetence(forms.Form):
 class ChangeCompetence(AddCompetence):
     """The number and days of a competence that is on file."""
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         del self.fields["kind"]
 

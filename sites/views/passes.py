@@ -1,6 +1,7 @@
 """Auditors' passes, and which sites a client's manager sees."""
 
 from datetime import datetime, time, timedelta
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -27,8 +28,8 @@ class ChooseClient(forms.Form):
 
     client = forms.ModelChoiceField(Client.objects.none())
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         offer(self, "client", Client.objects.order_by("name", "pk"))
 
 
@@ -42,8 +43,8 @@ class IssuePass(forms.Form):
     valid_until = forms.DateField(widget=DayInput(), label="Last day on which the pass works")
     purpose = forms.CharField(max_length=200, required=False, label="Purpose")
 
-    def __init__(self, *args: object, sites: QuerySet[Site], **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         auditors = User.objects.filter(role=Role.AUDITOR, is_active=True)
         offer(self, "auditor", auditors.order_by("name", "pk"))
         offer(self, "sites", sites)
@@ -74,8 +75,8 @@ class LimitManager(forms.Form):
         help_text="None chosen means all sites of the client.",
     )
 
-    def __init__(self, *args: object, sites: QuerySet[Site], **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         offer(self, "sites", sites)
 
 

@@ -149,11 +149,11 @@ def test_a_question_mark_shows_the_keys(show):
 
 
 def test_long_work_is_looked_at_until_it_is_over(show):
-    running = '<div id="work" data-poll="/work/">{} of 9</div>'
-    answers = {"/work/": running.format(5)}
+    running = '<div id="job" data-poll="/job/">{} of 9</div>'
+    answers = {"/job/": running.format(5)}
     page = show(running.format(1), answers)
-    expect(page.locator("#work")).to_have_text("5 of 9", timeout=4000)
+    expect(page.locator("#job")).to_have_text("5 of 9", timeout=4000)
 
-    answers["/work/"] = '<div id="work">Ready</div>'
+    answers["/job/"] = '<div id="job">Ready</div>'
     with page.expect_navigation(timeout=6000):
         pass
