@@ -10,6 +10,9 @@ from django.http import Http404
 
 from accounts.files import private_file, safe_name
 
+# Closing a streamed answer closes what the request held, the database connection too.
+pytestmark = pytest.mark.django_db
+
 
 @pytest.fixture
 def stored() -> FieldFile:
