@@ -100,3 +100,16 @@ def test_a_filter_does_not_tell_whether_a_hidden_record_exists(world, other, pro
 
     assert (hidden.status_code, hidden.content) == (absent.status_code, absent.content)
     assert hidden.json()["count"] == 0
+
+
+@pytest.mark.parametrize(
+    "instant",
+    ["0680-07-25T18:17:21-16:12", "0001-01-01T00:00:00+14:00", "2026-01-01T00:00:00Z"],
+)
+def test_an_instant_may_have_any_offset(office, client, instant):
+    """PostgreSQL itself refuses offsets of sixteen hours and more."""
+    client.force_login(office)
+
+    answer = client.get("/api/treatments/", {"started_at__gte": instant})
+
+    assert answer.status_code == 200
