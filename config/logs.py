@@ -5,6 +5,7 @@ from collections.abc import MutableMapping
 from typing import Any
 
 import structlog
+from django.conf import settings
 from django.http import HttpRequest
 from django.urls import Resolver404, resolve
 from django_structlog.middlewares import RequestMiddleware
@@ -48,8 +49,24 @@ def safe_path(path: str) -> str:
     return f"/{first[:40]}/…" if rest else f"/{first[:40]}"
 
 
+def address_of(request: HttpRequest) -> str:
+    """Where a request came from, by what our own web servers say; callers may claim anything.
+
+    Each of them adds, at the end, the address that called it.
+    """
+    proxies: int = settings.ALLAUTH_TRUSTED_PROXY_COUNT
+    passed_on = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
+    if 0 < proxies <= len(passed_on):
+        return str(passed_on[-proxies]).strip()
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
 class RequestLog(RequestMiddleware):
     """Tells of each request once it is answered, under an id that all its lines share."""
+
+    @classmethod
+    def bind_ip(cls, request: HttpRequest) -> None:
+        structlog.contextvars.bind_contextvars(ip=address_of(request))
 
     @staticmethod
     def format_request(request: HttpRequest) -> str:

@@ -72,6 +72,20 @@ def test_a_failed_sign_in_is_told_without_what_was_typed(client, office, lines):
     assert office.email not in json.dumps(lines())
 
 
+@pytest.mark.parametrize(
+    ("proxies", "address"),
+    [(0, "127.0.0.1"), (1, "192.0.2.7"), (2, "198.51.100.4"), (9, "127.0.0.1")],
+)
+def test_an_address_is_believed_only_from_our_own_web_servers(
+    client, db, lines, settings, proxies, address
+):
+    settings.ALLAUTH_TRUSTED_PROXY_COUNT = proxies
+    client.get("/health/live", headers={"x-forwarded-for": "made up, 198.51.100.4, 192.0.2.7"})
+
+    [told] = [line for line in lines() if line["event"] == "request_finished"]
+    assert told["ip"] == address
+
+
 def test_a_line_break_cannot_start_a_line_of_its_own(lines):
     logging.getLogger("kickplate").warning("said %s", 'x\n{"event": "forged"}')
 
