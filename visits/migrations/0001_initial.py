@@ -1018,6 +1018,10 @@ class Migration(migrations.Migration):
             model_name="visit",
             index=models.Index(fields=["due_on"], name="visit_due"),
         ),
+        migrations.AddIndex(
+            model_name="visit",
+            index=models.Index(fields=["site", "state", "closed_at"], name="visit_site_closed"),
+        ),
         migrations.AddConstraint(
             model_name="visit",
             constraint=models.UniqueConstraint(
