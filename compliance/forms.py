@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
 
-from accounts.forms import DayInput
+from accounts.forms import DayInput, offer
 from accounts.models import User
 from accounts.refusals import Refused
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
@@ -67,7 +67,7 @@ class FilterActions(forms.Form):
 
     def __init__(self, data: Any, *, sites: QuerySet[Site]) -> None:
         super().__init__({"state": OPEN, **data.dict()})
-        self.fields["site"].queryset = sites.order_by("name", "pk")  # type: ignore[attr-defined]
+        offer(self, "site", sites.order_by("name", "pk"))
 
     def wanted(self) -> dict[str, Any]:
         """What to look for; what cannot be read narrows nothing, and the page says so."""
@@ -101,7 +101,7 @@ class WordAction(forms.Form):
     def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         zones = Zone.objects.filter(site=site, retired_on=None).order_by("walk_order", "pk")
-        self.fields["zone"].queryset = zones  # type: ignore[attr-defined]
+        offer(self, "zone", zones)
 
     def words(self) -> dict[str, Any]:
         """What was typed, as the services take it."""
@@ -248,7 +248,7 @@ class DecideAction(Proves):
     def __init__(self, *args: Any, sheet: Sheet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._sheet = sheet
-        self.fields["answer"].choices = [  # type: ignore[attr-defined]
+        cast(forms.ChoiceField, self.fields["answer"]).choices = [
             *((str(option.pk), str(option)) for option in sheet.options),
             (DECLINE, "Turn it down"),
         ]

@@ -1,6 +1,5 @@
 """Giving back what import takes: the same sheets with the same columns, as XLSX or CSV."""
 
-import csv
 import io
 from collections.abc import Iterator
 from datetime import date
@@ -10,18 +9,9 @@ from typing import Any
 import xlsxwriter
 from django.db.models import QuerySet
 
+from accounts.sheets import as_cell, csv_lines
 from sites.importing.sheets import Sheet, known_sheets
 from sites.models import Site
-
-# A spreadsheet program takes text that begins so for a formula; an apostrophe makes it text again.
-RISKY_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
-
-
-def safe_text(value: Any) -> Any:
-    """A value as a cell may hold it: what looks like a formula gets an apostrophe before it."""
-    if isinstance(value, str) and value.lstrip(" \ufeff\"'").startswith(RISKY_STARTS):
-        return f"'{value}"
-    return value
 
 
 def export_xlsx(sites: QuerySet[Site]) -> bytes:
@@ -48,25 +38,17 @@ def export_xlsx(sites: QuerySet[Site]) -> bytes:
                     elif isinstance(value, int | float | Decimal):
                         page.write_number(number, at, value)
                     else:
-                        page.write_string(number, at, safe_text(str(value)))
+                        page.write_string(number, at, as_cell(str(value)))
     return target.getvalue()
 
 
 def export_csv(sheet: Sheet, sites: QuerySet[Site]) -> Iterator[str]:
-    """One sheet as lines of CSV, with a mark at the start by which spreadsheets know UTF-8."""
+    """One sheet as lines of CSV. A few queries, whatever the rows."""
     names = [column.name for column in sheet.columns]
-    yield "\ufeff" + _line(names)
-    for row in sheet.export(sites):
-        yield _line([_cell(row.get(name)) for name in names])
+    rows = ([_said(row.get(name)) for name in names] for row in sheet.export(sites))
+    return csv_lines(names, rows)
 
 
-def _cell(value: Any) -> Any:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return "" if value is None else safe_text(value)
-
-
-def _line(cells: list[Any]) -> str:
-    target = io.StringIO()
-    csv.writer(target).writerow(cells)
-    return target.getvalue()
+def _said(value: Any) -> Any:
+    """Yes and no in the words that import reads."""
+    return ("yes" if value else "no") if isinstance(value, bool) else value

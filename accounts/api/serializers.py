@@ -1,5 +1,7 @@
 """Shapes of people, competences and the trail."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from accounts.access import clients_of
@@ -73,9 +75,9 @@ class CompetenceDays(Plain):
     valid_from = serializers.DateField()
     valid_until = serializers.DateField(required=False, allow_null=True, default=None)
 
-    def validate(self, attrs: dict[str, object]) -> dict[str, object]:
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         first, last = attrs["valid_from"], attrs["valid_until"]
-        if last is not None and last < first:  # type: ignore[operator]
+        if last is not None and last < first:
             raise serializers.ValidationError(
                 {"valid_until": "The last valid day is before the first."}
             )

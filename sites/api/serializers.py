@@ -1,5 +1,7 @@
 """Shapes of clients, sites and what is in them. ``…Out`` is what is told, ``…In`` what is taken."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from accounts.api.base import AgreedMoney, OfficeOnly, Plain, SeenRelated
@@ -316,7 +318,7 @@ class DocumentIn(DocumentNewer):
     site = SeenRelated(access.sites_visible_to, required=False, allow_null=True)
     client = SeenRelated(access.clients_visible_to, required=False, allow_null=True)
 
-    def validate(self, attrs: dict[str, object]) -> dict[str, object]:
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs.get("site") and attrs.get("client"):
             raise serializers.ValidationError(
                 {"client": "A paper belongs to a site or to a client, not to both."}
@@ -396,11 +398,11 @@ class PassIn(Plain):
     valid_until = serializers.DateTimeField()
     purpose = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
-    def validate(self, attrs: dict[str, object]) -> dict[str, object]:
-        if attrs["period_to"] < attrs["period_from"]:  # type: ignore[operator]
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["period_to"] < attrs["period_from"]:
             raise serializers.ValidationError(
                 {"period_to": "The period's last day is before its first."}
             )
-        if attrs["valid_until"] <= attrs["valid_from"]:  # type: ignore[operator]
+        if attrs["valid_until"] <= attrs["valid_from"]:
             raise serializers.ValidationError({"valid_until": "The pass must end after it starts."})
         return attrs

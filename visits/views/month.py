@@ -18,9 +18,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from accounts.http import PersonRequest
 from accounts.models import Branch, User
+from accounts.sheets import csv_answer
 from sites.access import clients_visible_to
 from visits.access import require_may_plan, visits_visible_to
-from visits.downloads import csv_download
 from visits.forms.month import BookMany, FilterMonth
 from visits.models import Visit
 from visits.queries.lateness import is_late
@@ -155,7 +155,7 @@ def month_csv(request: PersonRequest) -> StreamingHttpResponse:
     """The list of the month page as a file, with the same filters."""
     require_may_plan(request.user)
     asked = _asked(request)
-    return csv_download(f"visits-{asked.wanted.first:%Y-%m}.csv", CSV_HEADER, _csv_rows(asked.rows))
+    return csv_answer(f"visits-{asked.wanted.first:%Y-%m}", CSV_HEADER, _csv_rows(asked.rows))
 
 
 def _csv_rows(rows: QuerySet[Any]) -> Iterator[Sequence[Any]]:

@@ -15,9 +15,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from accounts.http import PersonRequest
 from accounts.refusals import NotAllowed, Refused
+from accounts.sheets import csv_answer
 from sites.keeping import fingerprint
 from visits.access import products_visible_to, require_may_keep_products
-from visits.downloads import csv_download
 from visits.forms.products import FindProduct, ProductForm, WithdrawProduct
 from visits.models import Product
 from visits.services import products as services
@@ -68,7 +68,7 @@ def products_csv(request: PersonRequest) -> StreamingHttpResponse:
     _require_may_look(request)
     header = [*FACTS, "withdrawn_on"]
     rows = _found(request, FindProduct(request.GET))
-    return csv_download("products.csv", header, _csv_rows(rows, header))
+    return csv_answer("products", header, _csv_rows(rows, header))
 
 
 def _csv_rows(rows: QuerySet[Product], columns: Sequence[str]) -> Iterator[Sequence[Any]]:

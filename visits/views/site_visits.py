@@ -12,10 +12,10 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
 from accounts.http import PersonRequest
+from accounts.sheets import csv_answer
 from sites.access import sites_visible_to
 from sites.models import Site
 from sites.views.pages import paged
-from visits.downloads import csv_download
 from visits.forms.site_visits import FilterSiteVisits
 from visits.queries.site_visits import visits_at
 
@@ -53,7 +53,7 @@ def site_visits(request: PersonRequest, site_id: UUID) -> HttpResponse:
 def site_visits_csv(request: PersonRequest, site_id: UUID) -> StreamingHttpResponse:
     """The same list as a file, with the same filters."""
     site, _, rows = _asked(request, site_id)
-    return csv_download(f"visits-{slugify(site.reference)}.csv", CSV_HEADER, _csv_rows(rows))
+    return csv_answer(f"visits-{slugify(site.reference)}", CSV_HEADER, _csv_rows(rows))
 
 
 def _csv_rows(rows: QuerySet[Any]) -> Iterator[Sequence[Any]]:
