@@ -6,6 +6,7 @@ from visits.models.look import Look
 from visits.models.not_reached import NotReached
 from visits.models.operation import Operation, ParkedOperation
 from visits.models.pest import Pest
+from visits.models.photo import ParkedPhoto, PhotoPart
 from visits.models.product import Product
 from visits.models.reading import Reading, ReadingCount
 from visits.models.treatment import Treatment
@@ -19,7 +20,9 @@ __all__ = [
     "NotReached",
     "Operation",
     "ParkedOperation",
+    "ParkedPhoto",
     "Pest",
+    "PhotoPart",
     "Product",
     "Reading",
     "ReadingCount",

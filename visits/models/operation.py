@@ -33,6 +33,11 @@ class Operation(models.Model):
     base_version = models.PositiveIntegerField(null=True, blank=True)
     made_at = models.DateTimeField(help_text="The phone's clock.")
     offset_minutes = models.SmallIntegerField(default=0, help_text="The phone's zone, from UTC.")
+    clock_ahead_seconds = models.BigIntegerField(
+        null=True,
+        blank=True,
+        help_text="How far the phone's clock was ahead of ours when they last met.",
+    )
     content_hash = models.CharField(max_length=64)
     received_at = models.DateTimeField(auto_now_add=True)
     verdict = models.CharField(max_length=10, choices=Verdict.choices)
@@ -66,6 +71,9 @@ class ParkedOperation(Record):
     content_hash = models.CharField(max_length=64)
     reason = models.CharField(max_length=300)
     code = models.CharField(max_length=40)
+    by_operation = models.UUIDField(
+        null=True, blank=True, help_text="The operation of another phone that it clashes with."
+    )
     settled_at = models.DateTimeField(null=True, blank=True)
     settled_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

@@ -75,6 +75,12 @@ class Visit(Record):
     received_at = models.DateTimeField(
         null=True, blank=True, help_text="When the closing reached the server."
     )
+    minutes_on_site = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Between start and closing, or as corrected."
+    )
+    minutes_reason = models.CharField(
+        max_length=300, blank=True, help_text="Why the minutes are not those between the two."
+    )
     summary = models.TextField(blank=True)
     contact_name = models.CharField(max_length=120, blank=True)
     contact_job_title = models.CharField(max_length=80, blank=True)
@@ -118,6 +124,10 @@ class Visit(Record):
                 condition=~Q(state__in=["booked", "under_way", "closed"])
                 | Q(technician__isnull=False, booked_on__isnull=False),
                 name="visit_booked_has_technician_and_day",
+            ),
+            models.CheckConstraint(
+                condition=Q(minutes_reason="") | Q(minutes_on_site__isnull=False),
+                name="visit_minutes_reason_has_minutes",
             ),
             models.CheckConstraint(
                 condition=~Q(state__in=["called_off", "missed"]) | ~Q(state_reason=""),
