@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import * as rules from "../../static/js/walk/rules.js";
+import * as rules from "../../static/js/phone/rules.js";
 
 const NOTHING = {
   started_at: null,
