@@ -22,7 +22,7 @@ from tests.builders.visits import (
     treatment_given,
 )
 from visits.models import Pest, Reading, Visit
-from visits.queries.walk import package_of
+from visits.queries.package import package_of
 from visits.services.closing import close_visit
 from visits.services.recording import (
     ContactGiven,

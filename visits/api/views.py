@@ -26,7 +26,7 @@ from visits.models import (
     Treatment,
     Visit,
 )
-from visits.queries.walk import package_of
+from visits.queries.package import package_of
 from visits.services import amendments, booking, lines, parked, products
 from visits.services.sync import apply_operations
 from visits.views.sync import DeepJSON

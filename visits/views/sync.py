@@ -23,7 +23,7 @@ from accounts.models import User
 from accounts.refusals import Refused, Unusable
 from sites.media import MOST_PHOTO_BYTES
 from visits.access import require_may_record, visits_visible_to
-from visits.queries.walk import package_of
+from visits.queries.package import package_of
 from visits.services.recording import add_visit_photo
 from visits.services.sync import apply_operations
 
