@@ -79,11 +79,23 @@ class ParkedOperation(Record):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     settlement = models.CharField(max_length=300, blank=True)
+    placed_on = models.ForeignKey(
+        Visit,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Where its photos belong that come later.",
+    )
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
                 fields=["operation_id", "content_hash"], name="parked_once_per_content"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(placed_on=None) | models.Q(settled_at__isnull=False),
+                name="parked_placed_is_settled",
             ),
         ]
 
