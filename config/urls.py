@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from config import health, views
 from sites.views.labels import label
+from visits.views import phone
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -17,6 +18,9 @@ urlpatterns = [
     path("visits/", include("visits.urls")),
     path("compliance/", include("compliance.urls")),
     path("api/", include("config.api_urls")),
+    # At the root, as a service worker only answers for what lies beneath it.
+    path("worker.js", phone.worker, name="worker"),
+    path("kickplate.webmanifest", phone.manifest, name="manifest"),
     path("health/live", health.live, name="health-live"),
     path("health/ready", health.ready, name="health-ready"),
     path("health/jobs", health.jobs, name="health-jobs"),

@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from typing import IO, Any
 from uuid import UUID
 
-from django.http import Http404
+from django.http import Http404, HttpResponseBase
 from django.middleware.csrf import get_token
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
+from django.utils.cache import get_conditional_response
+from django.views.decorators.gzip import gzip_page
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import api_view, parser_classes
@@ -23,7 +25,7 @@ from accounts.models import User
 from accounts.refusals import Refused, Unusable
 from sites.media import MOST_PHOTO_BYTES
 from visits.access import require_may_record, visits_visible_to
-from visits.queries.package import package_of
+from visits.queries.package import package_of, tag_of
 from visits.services.recording import add_visit_photo
 from visits.services.sync import apply_operations
 
@@ -74,16 +76,26 @@ def sync(request: Request) -> Response:
     return Response({"answers": answers, "now": timezone.now()})
 
 
+# Compressed, as the line may be thin: it repeats nothing of what is asked, and holds no token.
+@gzip_page
 @extend_schema(exclude=True)
 @api_view(["GET"])
-def package(request: Request) -> Response:
+def package(request: Request) -> HttpResponseBase:
     """The technician's visits of today and the week after it; with ``?visit=`` only that one."""
-    person = _technician(request)
-    visit_id = _asked_visit(request.GET.get("visit", ""))
-    found = package_of(person, now=timezone.now(), visit_id=visit_id)
+    return packed(request, _technician(request), _asked_visit(request.GET.get("visit", "")))
+
+
+def packed(request: Request, technician: User, visit_id: UUID | None) -> HttpResponseBase:
+    """The package with its tag; only 304 for a phone that names this very tag as what it has.
+
+    Raises ``Http404`` for a visit that is not the technician's.
+    """
+    found = package_of(technician, now=timezone.now(), visit_id=visit_id)
     if visit_id and not found["visits"]:
         raise Http404
-    return Response(found)
+    tag = tag_of(found)
+    answer = Response(found, headers={"ETag": tag})
+    return get_conditional_response(request._request, etag=tag, response=answer) or answer
 
 
 def _asked_visit(text: str) -> UUID | None:

@@ -1,52 +1,48 @@
 // @ts-check
-/**
- * What the pages of a visit share: the visit on this phone, the sender, and the line at the bottom
- * that says how things stand.
- */
+/** What the pages of one visit share: the visit on this phone, and what is said beside its records. */
 
-import { byId, copyOf, write } from "./dom.js";
-import { Line } from "./line.js";
-import { standing, timeAt } from "./rules.js";
-import { Sender } from "./sender.js";
+import { byId } from "./dom.js";
+import { LineFault } from "./line.js";
+import { Phone } from "./phone.js";
 import * as store from "./store.js";
 import { VisitOnPhone } from "./visit.js";
 
-export class App {
-  /** @param {HTMLElement} root the element that carries the addresses @param {() => void} changed */
-  constructor(root, changed) {
-    const { visit, person, sync, package: packageAddress, photo, signIn } = /** @type {any} */ (root.dataset);
-    this.visitId = visit;
-    this.signIn = signIn;
-    this.changed = changed;
-    this.line = new Line({ sync, package: packageAddress });
-    this.person = person;
-    this.sender = new Sender(
-      this.line,
-      person,
-      (of) => photo.replace(visit, of),
-      (how) => this.tell(how),
-      (settled) => this.settled(settled),
-    );
-    /** @type {any} */
-    this.package = null;
+/** @typedef {import("./visit.js").Saying} Saying */
+
+export class App extends Phone {
+  /** @param {() => void} changed draws the page as it now stands, once there is a visit */
+  constructor(changed) {
+    super(() => this.model && changed());
+    this.visitId = location.pathname.split("/").at(-3) ?? "";
     /** @type {VisitOnPhone} */
     this.model = /** @type {any} */ (null);
-    /** @type {Set<(op: string, parked: any) => void>} */
-    this.heard = new Set();
+    /** @type {any[]} what the office has to place, until the technician has read it */
+    this.parked = [];
   }
 
-  /** Fetch the package, remember what waits on the phone, and begin to send it. */
   async open() {
-    this.package = await this.line.package(this.visitId);
-    this.model = new VisitOnPhone(this.package.visits[0], this.person);
+    await super.open();
+    if (this.model || !this.person) return;
     try {
-      await this.model.recall();
-    } catch {
-      this.warn("This browser keeps nothing", "Records are sent at once and are lost if the page closes first. Use another browser, or leave private browsing.");
+      const found = await this.line.packageOf(this.visitId);
+      await store.keepPackage(found, { person: this.person, at: new Date().toISOString(), tag: "", whole: false });
+      await this.recall();
+      this.changed();
+    } catch (fault) {
+      if (!(fault instanceof LineFault)) throw fault;
+      this.cannotOpen(fault);
     }
-    for (const one of await store.parkedOf(this.visitId).catch(() => [])) this.showParked(one);
-    this.changed();
-    await this.sender.start();
+  }
+
+  async recall() {
+    await super.recall();
+    const kept = this.lists && (await VisitOnPhone.kept(this.visitId, this.person));
+    if (!kept) return;
+    this.model = kept;
+    this.last = kept.last;
+    this.zone = this.visit.site.time_zone;
+    this.parked = await store.parkedOf(this.visitId).catch(() => []);
+    for (const one of this.parked) this.showParked(one);
   }
 
   get visit() {
@@ -61,86 +57,100 @@ export class App {
     return this.visit.zones;
   }
 
-  /** @param {string} instant */
-  time(instant) {
-    return timeAt(instant, this.visit.site.time_zone);
-  }
-
   /** @param {string} id */
-  zone(id) {
+  zoneOf(id) {
     return this.zones.find((/** @type {any} */ one) => one.id === id);
   }
 
   /** @param {string} slug */
   pest(slug) {
-    return this.package.pests.find((/** @type {any} */ one) => one.slug === slug);
+    return this.lists.pests.find((/** @type {any} */ one) => one.slug === slug);
   }
 
-  /** Keep a record on the phone, draw it, and send it. @param {string} kind @param {Record<string, any>} body */
-  async record(kind, body) {
-    const kept = await this.model.record(kind, body);
+  /** The name of a draft: one person's, of one visit. @param {string} name */
+  draftKey(name) {
+    return `${this.person}/${this.visitId}/${name}`;
+  }
+
+  /** Keep a record on the phone, draw it, and send it. @param {string} kind @param {Record<string, any>} body @param {string} [words] */
+  record(kind, body, words) {
+    return this.recordAll([[kind, body]], words);
+  }
+
+  /** The same for all that one tap says. @param {Saying[]} sayings @param {string} [words] what they are about */
+  async recordAll(sayings, words) {
+    const { model } = this;
+    await model.record(sayings, { ahead: this.ahead, words });
+    await this.recorded(model);
+  }
+
+  /** Take the last tap back. */
+  async undo() {
+    const { model } = this;
+    await model.undo(this.ahead);
+    await this.recorded(model);
+  }
+
+  /** @param {VisitOnPhone} model the one that took the record: a refresh may have put another in its place */
+  async recorded(model) {
+    if (this.model !== model) await this.recall();
+    this.last = this.model.last;
+    this.tabs.postMessage("recorded");
     this.changed();
     this.sender.send();
-    return kept;
+    navigator.storage?.persist?.();
   }
 
-  /** @param {{applied: string[], parked: any[], versions: Record<string, number>}} settled */
-  settled({ applied, parked, versions }) {
-    this.model.settled(applied, parked.map((one) => one.id), versions);
-    for (const one of parked) this.showParked(one);
-    for (const id of applied) this.heard.forEach((hear) => hear(id, null));
-    for (const one of parked) this.heard.forEach((hear) => hear(one.id, one));
-    this.changed();
-  }
-
-  /** @param {{waiting: number, photos: number, sending: boolean, fault: string}} how */
-  tell(how) {
-    const { tone, words } = standing({ ...how, at: this.model?.lastAt ?? "" });
-    const saved = byId("saved");
-    if (saved.textContent !== words) saved.textContent = words;
-    saved.className = `saved ${tone}`;
-    if (how.fault === "signed_out") {
-      const link = document.createElement("a");
-      link.href = `${this.signIn}?next=${encodeURIComponent(location.pathname)}`;
-      link.textContent = "Sign in";
-      saved.append(" ", link);
+  /** @param {import("./phone.js").Settled} settled */
+  settled(settled) {
+    const { answered, parked, versions } = settled;
+    const known = this.model?.version ?? 0;
+    const mine = answered.filter((op) => op.visit === this.visitId);
+    if (this.model) {
+      const answerTo = new Map(mine.map((op) => [op.id, op]));
+      this.model.log = this.model.log.map((op) => answerTo.get(op.id) ?? op);
+      this.model.known = undefined;
     }
+    for (const one of parked.filter(({ op }) => op.visit === this.visitId)) {
+      this.parked.push(one);
+      this.showParked(one);
+    }
+    super.settled(settled);
+    // Another phone, or the office, has said something since: look at it again.
+    if (parked.length || (versions[this.visitId] ?? 0) > known + mine.length) this.refresh(true);
   }
 
   /** A record that the office has to place, and why. @param {any} one */
   showParked(one) {
     if (document.querySelector(`[data-notice="${one.id}"]`)) return;
-    const notice = this.warn("Kept for the office to place", one.message);
-    notice.dataset.notice = one.id;
-    notice.querySelector("button").addEventListener("click", () => store.forgetParked(one.id).catch(() => {}));
+    this.notice(one.id, "Kept for the office to place", one.message, [
+      ["I have read it", () => this.readParked(one)],
+    ]);
   }
 
-  /** @param {string} title @param {string} words @returns {any} */
-  warn(title, words) {
-    const notice = copyOf("notice-template");
-    notice.classList.add("soon");
-    write(notice, "title", title);
-    write(notice, "words", words);
-    notice.querySelector("button").addEventListener("click", () => notice.remove());
-    byId("notices").append(notice);
-    return notice;
+  /** @param {any} one */
+  async readParked(one) {
+    this.parked = this.parked.filter((other) => other !== one);
+    await store.forgetParked(one.id).catch(() => {});
+    this.changed();
   }
-}
 
-/** What to say when the page cannot be opened at all. @param {any} fault @param {App} app */
-export function cannotOpen(fault, app) {
-  const saved = byId("saved");
-  saved.className = "saved late";
-  if (fault.why === "signed_out") {
-    app.tell({ waiting: 0, photos: 0, sending: false, fault: "signed_out" });
-  } else {
-    saved.textContent = `Cannot be opened: ${fault.why ?? fault.message}. `;
-    const again = document.createElement("button");
-    again.type = "button";
-    again.className = "button small";
-    again.textContent = "Try again";
-    again.addEventListener("click", () => location.reload());
-    saved.append(again);
+  /** Why a record of a place is not on the visit, or nothing. @param {string} id of a checkpoint, monitor, finding … */
+  parkedAt(id) {
+    const one = this.parked.find(({ op }) => Object.values(op.body).includes(id));
+    return one ? `Kept for the office to place: ${one.message}` : "";
   }
-  byId("coverage-words").textContent = "";
+
+  /** @param {LineFault} fault */
+  cannotOpen(fault) {
+    const words = {
+      404: "This visit is not, or no longer, on your list.",
+      0: "It is not kept on this phone. Open it where there is a signal; from then on it needs none.",
+    }[fault.status];
+    byId("coverage-words")?.replaceChildren();
+    this.notice("closed", "This visit cannot be opened here", words ?? `The server says: ${fault.why}.`, [
+      ["Try again", () => location.reload()],
+      ["My day", () => location.assign(this.addresses.day)],
+    ]);
+  }
 }

@@ -1,30 +1,23 @@
 // @ts-check
 /** The page that shows what will be sealed and what is missing, and takes the signature. */
 
-import { App, cannotOpen } from "./app.js";
+import { App } from "./app.js";
 import { byId, copyOf, fill, part, showFaults, valuesOf, write } from "./dom.js";
 import { Pad } from "./pad.js";
 import { coverageOf, coverageOfZone, coverageWords, faultsOfClosing, openOf, wordOn } from "./rules.js";
 import * as store from "./store.js";
 
-const root = byId("closing");
-const app = new App(root, () => draw());
+const app = new App(() => draw());
 const form = /** @type {HTMLFormElement} */ (byId("close-form"));
 const pad = new Pad(byId("pad"), () => keepDraft());
-const draftKey = `${root.dataset.visit}/close`;
-let closing = "";
+let filled = false;
 
-open();
+byId("walk-link").href = app.address("walk", app.visitId);
+app.open();
 
-async function open() {
-  try {
-    await app.open();
-  } catch (fault) {
-    cannotOpen(fault, app);
-    if (!(/** @type {any} */ (fault).why)) throw fault;
-    return;
-  }
-  const typed = await store.draft(draftKey).catch(() => undefined);
+/** What was typed before, or recorded, stands in the form. */
+async function fillForm() {
+  const typed = await store.draft(app.draftKey("close")).catch(() => undefined);
   const { signature, ...words } = { ...app.said.contact, ...typed };
   fill(form, words);
   if (signature) pad.show(signature);
@@ -46,8 +39,10 @@ function offerContacts() {
 // --- what will be sealed --------------------------------------------------------------------------
 
 function draw() {
-  if (!app.model) return;
   const { zones, said } = app;
+  if (!filled) fillForm();
+  filled = true;
+  byId("site").textContent = app.visit.site.name;
   const all = coverageOf(zones, said);
   const meter = byId("coverage");
   meter.max = Math.max(1, all.due);
@@ -75,7 +70,7 @@ function zoneRow(zone) {
   }
   const link = document.createElement("a");
   link.className = "button small";
-  link.href = `${root.dataset.walk}#${zone.id}`;
+  link.href = `${app.address("walk", app.visitId)}#${zone.id}`;
   link.textContent = openOf(tally) ? "Go there" : "Change";
   link.setAttribute("aria-label", `${link.textContent}: ${zone.name}`);
   part(row, "open").replaceWith(link);
@@ -124,7 +119,7 @@ function missedWords(place, named) {
 
 /** @param {any} one */
 function findingWords(one) {
-  const zone = app.zone(one.zone);
+  const zone = app.zoneOf(one.zone);
   const place = zone?.checkpoints.find((/** @type {any} */ at) => at.id === one.checkpoint)?.label ?? one.place;
   const pest = app.pest(one.pest)?.name;
   const what = pest ? `${one.count ?? ""} ${pest}`.trim() : one.note;
@@ -158,9 +153,9 @@ function drawTreatments() {
   box.replaceChildren();
   if (!all.length) box.append("No product was applied.");
   for (const one of all) {
-    const product = app.package.products.find((/** @type {any} */ kept) => kept.id === one.product);
+    const product = app.lists.products.find((/** @type {any} */ kept) => kept.id === one.product);
     const words = document.createElement("p");
-    words.textContent = `${product?.name ?? "Product"}, ${one.amount} ${product?.unit ?? ""}, ${app.zone(one.zone)?.name ?? ""}, ${one.place}`;
+    words.textContent = `${product?.name ?? "Product"}, ${one.amount} ${product?.unit ?? ""}, ${app.zoneOf(one.zone)?.name ?? ""}, ${one.place}`;
     box.append(words);
     if (one.missing?.length) {
       const gap = document.createElement("p");
@@ -188,37 +183,25 @@ function list(id, lines) {
 // --- closing --------------------------------------------------------------------------------------
 
 function keepDraft() {
-  store.keepDraft(draftKey, { ...valuesOf(form), signature: pad.strokes }).catch(() => {});
+  store.keepDraft(app.draftKey("close"), { ...valuesOf(form), signature: pad.strokes }).catch(() => {});
 }
 
 form.addEventListener("input", keepDraft);
 byId("wipe").addEventListener("click", () => pad.wipe());
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
-  if (closing || !app.model) return;
+  if (!app.model || app.model.state === "closed") return;
   const typed = valuesOf(form);
   const given = /** @type {any} */ ({ ...typed, signature: pad.strokes });
   const faults = faultsOfClosing(given);
   showFaults(form, faults);
   if (faults.length) return;
   const signature = pad.strokes.length ? pad.strokes : null;
-  closing = "asked";
   try {
     const operations = await store.madeFor(app.visitId);
-    const { op } = await app.record("visit.close", { ...typed, signature, operations });
-    closing = op.id;
+    await app.record("visit.close", { ...typed, signature, operations });
+    await store.forgetDraft(app.draftKey("close")).catch(() => {});
   } catch (fault) {
-    closing = "";
     showFaults(form, [["", `Not kept: ${/** @type {any} */ (fault)?.message ?? fault}. Close again.`]]);
   }
-});
-
-app.heard.add((id, parked) => {
-  if (id !== closing) return;
-  if (parked) {
-    closing = "";
-    showFaults(form, [["", parked.message]]);
-    return;
-  }
-  store.forgetDraft(draftKey).finally(() => location.assign(root.dataset.report ?? "/"));
 });

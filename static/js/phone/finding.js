@@ -37,10 +37,10 @@ export class FindingSheet extends Sheet {
     this.id = finding?.finding ?? newId();
     part(this.form, "remove").hidden = !finding;
     const pests = this.form.elements.namedItem("pest");
-    fillPests(/** @type {HTMLSelectElement} */ (pests), this.app.package.pests);
+    fillPests(/** @type {HTMLSelectElement} */ (pests), this.app.lists.pests);
     const place = checkpoint ?? zone;
     return this.open({
-      key: `${this.app.visitId}/finding/${finding ? this.id : place.id}`,
+      key: this.app.draftKey(`finding/${finding ? this.id : place.id}`),
       title: "Finding",
       subtitle: checkpoint ? `${zone.name}: ${checkpoint.label}` : zone.name,
       values: {
@@ -76,13 +76,13 @@ export class FindingSheet extends Sheet {
   follow() {
     const pest = this.app.pest(chosen(this.form, "pest"));
     part(this.form, "droppings").hidden = pest?.group !== "rodent";
-    part(this.form, "droppings-words").textContent = this.app.package.droppings;
+    part(this.form, "droppings-words").textContent = this.app.lists.droppings;
     const remedy = chosen(this.form, "remedy_kind");
     part(this.form, "remedy").hidden = !remedy;
     const list = part(this.form, "suggestions");
     list.replaceChildren();
     const kind = chosen(this.form, "kind");
-    for (const one of this.app.package.remedies) {
+    for (const one of this.app.lists.remedies) {
       if (!remedy || one.kind !== remedy || (one.finding && one.finding !== kind)) continue;
       const button = copyOf("suggestion-template");
       button.textContent = one.text;

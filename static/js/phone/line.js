@@ -4,17 +4,21 @@
  * what the phone believes.
  */
 
-/** @typedef {import("./rules.js").Operation} Operation @typedef {import("./rules.js").Answer} Answer */
+import { asSent } from "./queue.js";
+
+/** @typedef {import("./queue.js").Operation} Operation @typedef {import("./queue.js").Answer} Answer */
 
 const PATIENCE_MS = 30_000;
+const PIECE = 128 * 1024; // bytes of a photo at a time, so that a thin line gets on as well
 
-/** Why the server could not be asked: `signed_out`, or words for the technician. */
+/** Why the server could not be asked: `signed_out`, `other_person`, or words for the technician. */
 export class LineFault extends Error {
-  /** @param {string} why @param {number} [status] */
-  constructor(why, status = 0) {
+  /** @param {string} why @param {number} [status] @param {any} [facts] */
+  constructor(why, status = 0, facts = {}) {
     super(why);
     this.why = why;
     this.status = status;
+    this.facts = facts;
   }
 }
 
@@ -26,18 +30,35 @@ export class Line {
     this.token = "";
   }
 
-  /** Who is signed in; also fetches a fresh token. @returns {Promise<{id: string, name: string}>} */
+  /**
+   * Who is signed in, and how far this phone's clock is ahead (seconds); also fetches a fresh token.
+   * @returns {Promise<{person: {id: string, name: string}, ahead: number}>}
+   */
   async session() {
+    const asked = Date.now();
     const answer = await this.ask(this.addresses.sync, {});
-    const { person, csrf } = await answer.json();
+    const { person, csrf, now } = await answer.json();
     this.token = csrf;
-    return person;
+    return { person, ahead: Math.round(((asked + Date.now()) / 2 - Date.parse(now)) / 1000) };
   }
 
-  /** @param {string} visit @returns {Promise<any>} */
-  async package(visit) {
-    const answer = await this.ask(`${this.addresses.package}?visit=${visit}`, {});
-    return answer.json();
+  /**
+   * The package of the days to come, or null if it still is the one with this tag.
+   * @param {string} [tag] @returns {Promise<{found: any, tag: string} | null>}
+   */
+  async package(tag) {
+    const answer = await this.ask(this.addresses.package, tag ? { headers: { "If-None-Match": tag } } : {}, "", [304]);
+    return answer.status === 304 ? null : { found: await answer.json(), tag: answer.headers.get("ETag") ?? "" };
+  }
+
+  /** The package of one visit, whatever its day. @param {string} visit @returns {Promise<any>} */
+  async packageOf(visit) {
+    return (await this.ask(`${this.addresses.package}?visit=${visit}`, {})).json();
+  }
+
+  /** A picture. @param {string} address */
+  async picture(address) {
+    return (await this.ask(address, { headers: { Accept: "image/*" } })).blob();
   }
 
   /**
@@ -45,53 +66,61 @@ export class Line {
    * @param {Operation[]} operations @param {string} person @returns {Promise<Answer[]>}
    */
   async send(operations, person) {
-    const bare = operations.map(({ person: _person, ...op }) => op);
-    const body = JSON.stringify({ person, operations: bare });
-    const answer = await this.post(this.addresses.sync, () => ({
-      body,
-      headers: { "Content-Type": "application/json" },
-    }));
+    const body = JSON.stringify({ person, operations: operations.map(asSent) });
+    const answer = await this.post(this.addresses.sync, "POST", { body, headers: { "Content-Type": "application/json" } });
     return (await answer.json()).answers;
   }
 
   /**
+   * Sends a photo in pieces, from where the server has it already.
    * @param {string} address @param {{blob: Blob, taken_at: string, person: string}} photo
-   * @returns {Promise<string>}
    */
-  async sendPhoto(address, photo) {
-    const answer = await this.post(address, () => {
-      const form = new FormData();
-      form.append("photo", photo.blob, "photo.jpg");
-      form.append("taken_at", photo.taken_at);
-      form.append("person", photo.person);
-      return { body: form };
-    });
-    return (await answer.json()).sha256;
-  }
-
-  /**
-   * Posts with the token of this sign-in; an old one is fetched anew, once.
-   * @param {string} address @param {() => RequestInit} given
-   */
-  async post(address, given) {
-    if (!this.token) await this.session();
-    try {
-      return await this.ask(address, { method: "POST", ...given() }, this.token);
-    } catch (fault) {
-      if (!(fault instanceof LineFault) || fault.why !== "signed_out") throw fault;
-      await this.session(); // still signed in: it was only the token
-      return this.ask(address, { method: "POST", ...given() }, this.token);
+  async sendPhoto(address, { blob, taken_at: taken, person }) {
+    for (let [from, gaps] = [0, 0]; ; ) {
+      const to = Math.min(from + PIECE, blob.size);
+      const headers = {
+        "Content-Type": "application/octet-stream",
+        "Content-Range": `bytes ${from}-${to - 1}/${blob.size}`,
+        "X-Person": person,
+        "X-Taken-At": taken,
+      };
+      try {
+        const said = await (await this.post(address, "PUT", { body: blob.slice(from, to), headers })).json();
+        if (said.whole) return;
+        from = said.held;
+      } catch (fault) {
+        const held = fault instanceof LineFault && fault.status === 409 ? fault.facts.held : undefined;
+        gaps += 1;
+        if (held === undefined || gaps > 3) throw fault;
+        from = held;
+      }
     }
   }
 
-  /** @param {string} address @param {RequestInit} given @param {string} [token] */
-  async ask(address, given, token) {
+  /**
+   * Sends with the token of this sign-in; an old one is fetched anew, once.
+   * @param {string} address @param {string} method @param {RequestInit} given
+   */
+  async post(address, method, given) {
+    if (!this.token) await this.session();
+    try {
+      return await this.ask(address, { method, ...given }, this.token);
+    } catch (fault) {
+      if (!(fault instanceof LineFault) || fault.why !== "signed_out") throw fault;
+      await this.session(); // still signed in: it was only the token
+      return this.ask(address, { method, ...given }, this.token);
+    }
+  }
+
+  /** @param {string} address @param {RequestInit} given @param {string} [token] @param {number[]} [fine] more answers that are fine */
+  async ask(address, given, token, fine = []) {
     /** @type {Response} */
     let answer;
     try {
       answer = await fetch(address, {
         credentials: "same-origin",
         redirect: "manual",
+        cache: "no-store",
         signal: AbortSignal.timeout(PATIENCE_MS),
         ...given,
         headers: { Accept: "application/json", ...given.headers, ...(token ? { "X-CSRFToken": token } : {}) },
@@ -104,18 +133,18 @@ export class Line {
     }
     if (answer.status === 429) throw new LineFault("the server asks to wait", 429);
     if (answer.status >= 500) throw new LineFault("the server has a fault", answer.status);
-    if (!answer.ok) throw await fault(answer);
+    if (!answer.ok && !fine.includes(answer.status)) throw await faultOf(answer);
     return answer;
   }
 }
 
 /** What the server says, in its own words. @param {Response} answer */
-async function fault(answer) {
+async function faultOf(answer) {
   const plain = `the server answers ${answer.status}`;
   try {
-    const said = await answer.json();
-    const why = said.code === "other_person" ? said.code : (said.message ?? said.detail ?? plain);
-    return new LineFault(why, answer.status);
+    const { code, message, detail, facts } = await answer.json();
+    const why = code === "other_person" ? code : (message ?? detail ?? plain);
+    return new LineFault(why, answer.status, facts);
   } catch {
     return new LineFault(plain, answer.status);
   }

@@ -25,7 +25,7 @@ export class NotReachedSheet extends Sheet {
     const now = this.app.said.not_reached[`${sort}/${id}`];
     part(this.form, "remove").hidden = !now;
     return this.open({
-      key: `${this.app.visitId}/not-reached/${id}`,
+      key: this.app.draftKey(`not-reached/${id}`),
       title: "Not reached",
       subtitle: name,
       values: { reason: now?.reason ?? "", whose_move: now?.whose_move ?? "", note: now?.note ?? "" },

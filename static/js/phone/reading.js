@@ -2,8 +2,9 @@
 /** The sheet of one monitor: counts by a thumb, condition, bait. */
 
 import { copyOf, part, valuesOf, write } from "./dom.js";
-import { dayWords, nextMonitor, pestsToCount } from "./rules.js";
+import { nextMonitor, pestsToCount } from "./rules.js";
 import { Sheet } from "./sheet.js";
+import { dayWords } from "./when.js";
 
 const WITH_BAIT = new Set(["bait_station", "indicator"]);
 const WITHOUT_COUNTS = new Set(["indicator"]);
@@ -23,7 +24,7 @@ export class ReadingSheet extends Sheet {
     this.monitor = monitor;
     const now = this.app.said.readings[monitor.id];
     return this.open({
-      key: `${this.app.visitId}/reading/${monitor.id}`,
+      key: this.app.draftKey(`reading/${monitor.id}`),
       title: `Monitor ${monitor.number}`,
       subtitle: [monitor.kind_words, monitor.place].filter(Boolean).join(", "),
       values: {
@@ -44,12 +45,12 @@ export class ReadingSheet extends Sheet {
     const counted = part(this.form, "counts");
     counted.replaceChildren();
     counted.hidden = WITHOUT_COUNTS.has(monitor.kind) && !Object.keys(values.counts).length;
-    for (const pest of pestsToCount(monitor, app.package.pests, values.counts)) {
+    for (const pest of pestsToCount(monitor, app.lists.pests, values.counts)) {
       this.addRow(pest, values.counts[pest.slug] ?? 0);
     }
     const other = part(this.form, "other");
     other.replaceChildren(other.options[0]);
-    for (const pest of app.package.pests) other.add(new Option(pest.name, pest.slug));
+    for (const pest of app.lists.pests) other.add(new Option(pest.name, pest.slug));
     part(this.form, "bait").hidden = !WITH_BAIT.has(monitor.kind);
     part(this.form, "remove").hidden = !app.said.readings[monitor.id];
     const next = nextMonitor(app.zones, app.said, monitor.id);

@@ -1,19 +1,17 @@
 // @ts-check
 /**
- * What the walk knows by itself: what an operation changes, what has been looked at, what a caution
- * or a signature needs, when to try again. No document, no network, no storage, no clock.
+ * What the walk knows by itself: what an operation changes, how to undo it, what has been looked at,
+ * what a caution or a signature needs. No document, no network, no storage, no clock.
  *
- * @typedef {{id: string, device: string, seq: number, visit: string, kind: string,
- *   body: Record<string, any>, base_version: number | null, made_at: string,
- *   offset_minutes: number, person?: string}} Operation
- * @typedef {{id: string, verdict: "applied" | "parked" | "wait" | "refused", code?: string,
- *   message?: string, version?: number | null, again?: boolean}} Answer
- * @typedef {{started_at: string | null, looks: Record<string, any>,
+ * @typedef {import("./queue.js").Operation} Operation
+ * @typedef {{started_at: string | null, closed_at?: string | null, looks: Record<string, any>,
  *   readings: Record<string, any>, findings: Record<string, any>,
  *   not_reached: Record<string, any>, treatments: Record<string, any>,
  *   contact: Record<string, any>}} Said
  * @typedef {{due: number, looked: number, notReached: number}} Tally
  */
+
+import { happenedAt } from "./when.js";
 
 // --- what was said --------------------------------------------------------------------------------
 
@@ -24,10 +22,13 @@
  */
 export function apply(said, op) {
   const { body } = op;
-  const word = { ...body, at: op.made_at };
+  const at = happenedAt(op);
+  const word = { ...body, at };
   switch (op.kind) {
     case "visit.start":
-      return { ...said, started_at: op.made_at };
+      return { ...said, started_at: said.started_at ?? at };
+    case "visit.close":
+      return { ...said, closed_at: at, contact: { ...said.contact, ...body } };
     case "look.add":
       return {
         ...without(said, "checkpoint", body.checkpoint),
@@ -66,11 +67,42 @@ export function apply(said, op) {
 }
 
 /**
- * What a visit says with everything that still waits on the phone.
- * @param {Said} said @param {Operation[]} waiting @returns {Said}
+ * What a visit says: what the server knew at some version, and what this phone has made since.
+ * @param {Said} base @param {number} version of the visit, as the server gave `base`
+ * @param {Operation[]} log @returns {Said}
  */
-export function withWaiting(said, waiting) {
-  return [...waiting].sort((a, b) => a.seq - b.seq).reduce(apply, said);
+export function withLog(base, version, log) {
+  return log
+    .filter((op) => op.unsent || (op.answer?.verdict === "applied" && (op.answer.version ?? 0) > version))
+    .sort((a, b) => a.seq - b.seq)
+    .reduce(apply, base);
+}
+
+/** The state of a visit by what is said of it. @param {string} state by the server @param {Said} said */
+export function stateOf(state, said) {
+  if (said.closed_at) return "closed";
+  return state === "booked" && said.started_at ? "under_way" : state;
+}
+
+/**
+ * What this phone can take back, the last one last: each a list of operations that were made by one
+ * tap. What was parked changed nothing, and what was taken back is gone.
+ * @param {Operation[]} log @returns {Operation[][]}
+ */
+export function undoStack(log) {
+  /** @type {Operation[][]} */
+  const stack = [];
+  for (const op of [...log].sort((a, b) => a.seq - b.seq)) {
+    if (op.undoes) {
+      const at = stack.findIndex((group) => group[0].group === op.undoes);
+      if (at >= 0) stack.splice(at, 1);
+    } else if (op.undo?.length && op.answer?.verdict !== "parked") {
+      const last = stack[stack.length - 1];
+      if (last && last[0].group === op.group) last.push(op);
+      else stack.push([op]);
+    }
+  }
+  return stack;
 }
 
 /** @param {Record<string, any>} body @returns {[string, string]} */
@@ -333,133 +365,4 @@ export function faultsOfClosing(given) {
   }
   if (inked && !given.contact_name.trim()) return [["contact_name", "Write the name of who signed."]];
   return [];
-}
-
-// --- the queue ------------------------------------------------------------------------------------
-
-/**
- * An identifier that sorts by time. Source: RFC 9562, section 5.7.
- * @param {number} milliseconds @param {Uint8Array} random sixteen random bytes
- */
-export function uuid7(milliseconds, random) {
-  const bytes = Uint8Array.from(random);
-  let time = milliseconds;
-  for (let i = 5; i >= 0; i -= 1) {
-    bytes[i] = time % 256;
-    time = Math.floor(time / 256);
-  }
-  bytes[6] = (bytes[6] & 0x0f) | 0x70;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
-}
-
-/**
- * What stays in the queue after the server has answered, and what it would not apply. Silence is no
- * promise: what was not answered stays. A closing that still waits although nothing else of its
- * visit does, goes without the count of what was to come before it.
- * @param {Operation[]} queue @param {Answer[]} answers
- * @returns {{keep: Operation[], gone: string[], parked: (Answer & {op: Operation})[],
- *   versions: Record<string, number>}}
- */
-export function settle(queue, answers) {
-  const answerTo = new Map(answers.map((answer) => [answer.id, answer]));
-  /** @type {Operation[]} */
-  const keep = [];
-  const gone = [];
-  const parked = [];
-  /** @type {Record<string, number>} */
-  const versions = {};
-  for (const op of queue) {
-    const answer = answerTo.get(op.id);
-    if (!answer || answer.verdict === "wait") {
-      keep.push(op);
-      continue;
-    }
-    gone.push(op.id);
-    if (answer.verdict !== "applied") parked.push({ ...answer, op });
-    if (answer.version) versions[op.visit] = Math.max(versions[op.visit] ?? 0, answer.version);
-  }
-  const left = keep.map((op) =>
-    op.kind === "visit.close" &&
-    answerTo.get(op.id)?.verdict === "wait" &&
-    keep.every((other) => other === op || other.visit !== op.visit)
-      ? { ...op, body: { ...op.body, operations: null } }
-      : op,
-  );
-  return { keep: left, gone, parked, versions };
-}
-
-/**
- * How long to wait before the next try: longer each time, at most a minute, with some chance in it
- * so that phones that lost their line together do not come back together.
- * @param {number} tries @param {number} chance between 0 and 1 @returns {number} milliseconds
- */
-export function retryDelay(tries, chance) {
-  const most = Math.min(60_000, 1000 * 2 ** Math.min(tries, 10));
-  return Math.round(most * (0.5 + chance / 2));
-}
-
-/**
- * How things stand between the phone and the server, always in words.
- * @param {{waiting: number, photos: number, sending: boolean, fault: string, at: string}} how
- * @returns {{tone: "" | "sound" | "late", words: string}}
- */
-export function standing({ waiting, photos, sending, fault, at }) {
-  const what = [
-    waiting ? `${waiting} record${waiting === 1 ? "" : "s"}` : "",
-    photos ? `${photos} photo${photos === 1 ? "" : "s"}` : "",
-  ]
-    .filter(Boolean)
-    .join(" and ");
-  if (fault === "signed_out") {
-    return { tone: "late", words: `Signed out. ${what || "Everything"} kept on this phone; sign in to send.` };
-  }
-  if (fault === "other_person") {
-    return { tone: "late", words: `${what} of somebody else kept on this phone; they sign in to send.` };
-  }
-  if (fault === "full") {
-    return { tone: "late", words: "This phone is full: not kept. Free some space and save again." };
-  }
-  if (fault && what) {
-    return { tone: "late", words: `Not sent: ${fault}. ${what} kept on this phone, trying again.` };
-  }
-  if (fault) return { tone: "late", words: `No line: ${fault}. What you record is kept on this phone.` };
-  if (what && sending) return { tone: "", words: `Sending ${what}…` };
-  if (what) return { tone: "", words: `${what} to send` };
-  return { tone: "sound", words: at ? `Saved ${at}` : "Everything is saved" };
-}
-
-/** A time of day at the site, such as 10:42. @param {string} instant @param {string} zone */
-export function timeAt(instant, zone) {
-  return new Intl.DateTimeFormat("en-GB", {
-    hour: "2-digit",
-    minute: "2-digit",
-    timeZone: zone,
-  }).format(new Date(instant));
-}
-
-/** A day, such as Tue 3 Feb 2026. @param {string} day */
-export function dayWords(day) {
-  const [year, month, date] = day.slice(0, 10).split("-").map(Number);
-  return new Intl.DateTimeFormat("en-GB", {
-    weekday: "short",
-    day: "numeric",
-    month: "short",
-    year: "numeric",
-    timeZone: "UTC",
-  })
-    .format(new Date(Date.UTC(year, month - 1, date)))
-    .replace(",", "");
-}
-
-/**
- * The instant of a local time of day on the visit's day, as the phone's own zone has it.
- * @param {string} time such as 10:42 @param {Date} now
- */
-export function instantOf(time, now) {
-  const [hour, minute] = time.split(":").map(Number);
-  const there = new Date(now);
-  there.setHours(hour, minute, 0, 0);
-  return there.toISOString();
 }

@@ -1,32 +1,37 @@
 // @ts-check
 /**
- * Brings the queue to the server: photos first, then operations in the order they were made. Nothing
- * leaves the queue before the server has answered it, and there is always another try.
+ * Brings the log to the server: operations in the order they were made, then photos. Nothing counts as
+ * sent before the server has answered it, and there is always another try.
  */
 
 import { LineFault } from "./line.js";
-import { retryDelay, settle } from "./rules.js";
+import { retryDelay, settle } from "./queue.js";
 import * as store from "./store.js";
 
-/** @typedef {import("./rules.js").Operation} Operation */
+/** @typedef {import("./queue.js").Operation} Operation */
 
 const BATCH = 50;
 const ANYWAY_MS = 60_000;
+const MEET_MS = 5 * 60_000;
+const NEVER_TAKEN = [400, 404, 409, 413, 415, 422];
 
 export class Sender {
   /**
    * @param {import("./line.js").Line} line @param {string} person whose operations are sent
-   * @param {(visit: string) => string} photoAddress
-   * @param {(how: {waiting: number, photos: number, sending: boolean, fault: string}) => void} told
-   * @param {(settled: {applied: string[], parked: any[], versions: Record<string, number>}) => void} done
+   * @param {(visit: string, sha256: string) => string} photoAddress
+   * @param {{
+   *   told: (how: {waiting: number, photos: number, sending: boolean, fault: string}) => void,
+   *   met: (session: {person: {id: string, name: string}, ahead: number}) => Promise<void>,
+   *   settled: (settled: {answered: Operation[], parked: any[], versions: Record<string, number>}) => void,
+   * }} page what hears of it
    */
-  constructor(line, person, photoAddress, told, done) {
+  constructor(line, person, photoAddress, page) {
     this.line = line;
     this.person = person;
     this.photoAddress = photoAddress;
-    this.told = told;
-    this.done = done;
+    this.page = page;
     this.tries = 0;
+    this.met = -MEET_MS;
     this.sending = false;
     this.fault = "";
     /** @type {ReturnType<typeof setTimeout> | undefined} */
@@ -36,6 +41,7 @@ export class Sender {
   /** Sends whenever there may be a line again: now, on its return, on coming back to the page. */
   start() {
     addEventListener("online", () => this.send());
+    addEventListener("focus", () => this.send());
     document.addEventListener("visibilitychange", () => {
       if (!document.hidden) this.send();
     });
@@ -53,14 +59,20 @@ export class Sender {
     this.sending = true;
     await this.tell();
     try {
-      await this.sendPhotos();
-      await this.sendOperations();
+      await this.meet();
+      for (;;) {
+        await this.sendOperations();
+        const [photo] = await this.photos();
+        if (!photo) break;
+        await this.sendPhoto(photo);
+      }
       this.fault = "";
       this.tries = 0;
     } catch (fault) {
       if (!(fault instanceof LineFault)) throw fault;
       this.fault = fault.why;
       this.tries += 1;
+      this.met = -MEET_MS;
       this.timer = setTimeout(() => this.send(), retryDelay(this.tries, Math.random()));
     } finally {
       this.sending = false;
@@ -68,38 +80,40 @@ export class Sender {
     }
   }
 
-  async sendPhotos() {
-    for (const photo of await this.own(store.photos())) {
-      try {
-        await this.line.sendPhoto(this.photoAddress(photo.visit), photo);
-      } catch (fault) {
-        // A picture that the server will never take must not stand in the way of the record.
-        if (!(fault instanceof LineFault) || ![400, 404, 413, 415, 422].includes(fault.status)) throw fault;
-        this.done({ applied: [], parked: [{ id: photo.sha256, message: `A photo was not taken: ${fault.why}` }], versions: {} });
-      }
-      await store.forgetPhoto(photo.sha256);
-      await this.tell();
+  /** Ask who is signed in and what time it is, unless that was asked just now. */
+  async meet() {
+    if (performance.now() - this.met < MEET_MS) return;
+    const session = await this.line.session();
+    if (session.person.id !== this.person) throw new LineFault("other_person");
+    await this.page.met(session);
+    this.met = performance.now();
+  }
+
+  /** @param {import("./store.js").Photo} photo */
+  async sendPhoto(photo) {
+    try {
+      await this.line.sendPhoto(this.photoAddress(photo.visit, photo.sha256), photo);
+    } catch (fault) {
+      // A picture that the server will never take stays here for a person, and lets the others pass.
+      if (!(fault instanceof LineFault) || !NEVER_TAKEN.includes(fault.status) || fault.why === "other_person") throw fault;
+      await store.keepPhoto({ ...photo, refused: fault.why });
+      return this.tell();
     }
+    await store.forgetPhoto(photo.sha256);
+    return this.tell();
   }
 
   async sendOperations() {
     for (;;) {
-      const batch = (await this.own(store.queue())).slice(0, BATCH);
+      const batch = (await this.own(store.unsent())).slice(0, BATCH);
       if (!batch.length) return;
-      const answers = await this.line.send(batch, this.person);
-      const { keep, gone, parked, versions } = settle(batch, answers);
-      const left = new Set(gone);
-      await store.settled({
-        gone: batch.filter((op) => left.has(op.id)),
-        changed: keep.filter((op) => !batch.includes(op)),
-        parked,
-      });
-      const stopped = new Set(parked.map(({ id }) => id));
-      this.done({ applied: gone.filter((id) => !stopped.has(id)), parked, versions });
+      const at = new Date().toISOString();
+      const answers = (await this.line.send(batch, this.person)).map((answer) => ({ ...answer, at }));
+      const { answered, changed, parked, versions } = settle(batch, answers);
+      await store.settled({ answered, changed, parked });
+      this.page.settled({ answered, parked, versions });
       await this.tell();
-      if (!gone.length && keep.every((op) => batch.includes(op))) {
-        throw new LineFault("the server is not ready for them yet");
-      }
+      if (!answered.length && !changed.length) throw new LineFault("the server is not ready for them yet");
     }
   }
 
@@ -111,10 +125,15 @@ export class Sender {
     return (await kept).filter((one) => one.person === this.person);
   }
 
+  /** Photos on their way, without those that the server refused. */
+  async photos() {
+    return (await this.own(store.photos())).filter((one) => !one.refused);
+  }
+
   async tell() {
-    const waiting = (await this.own(store.queue())).length;
-    const photos = (await this.own(store.photos())).length;
-    this.told({ waiting, photos, sending: this.sending, fault: this.fault });
+    const waiting = (await this.own(store.unsent())).length;
+    const photos = (await this.photos()).length;
+    this.page.told({ waiting, photos, sending: this.sending, fault: this.fault });
   }
 }
 
@@ -132,11 +151,7 @@ async function alone(work) {
   try {
     do {
       again = false;
-      if (navigator.locks) {
-        await navigator.locks.request("kickplate-queue", work);
-      } else {
-        await work();
-      }
+      await (navigator.locks ? navigator.locks.request("kickplate-queue", work) : work());
     } while (again);
   } finally {
     running = false;

@@ -1,30 +1,39 @@
 // @ts-check
 /**
- * What the phone keeps: the queue of operations, photos on their way, what was parked, drafts of
- * forms. The only module that knows IndexedDB. Everything that a technician said is written with
- * strict durability before the page says that it is saved.
+ * What the phone keeps: the log of operations, photos on their way, visits of the days to come, plans,
+ * drafts of forms, what was parked. The only module that knows IndexedDB. Everything that a technician
+ * said is written with strict durability before the page says that it is saved, and leaves the log
+ * only once the server has it and the visit is gone from the phone.
  */
 
-/** @typedef {import("./rules.js").Operation} Operation */
+/**
+ * @typedef {import("./rules.js").Operation} Operation @typedef {import("./rules.js").Answer} Answer
+ * @typedef {{sha256: string, visit: string, person: string, blob: Blob, taken_at: string,
+ *   refused?: string}} Photo
+ */
 
 const NAME = "kickplate";
-const VERSION = 1;
+const VERSION = 2;
 
 /** @type {Promise<IDBDatabase> | undefined} */
 let opening;
 
 /** @returns {Promise<IDBDatabase>} */
 function open() {
-  opening ??= new Promise((done, fail) => {
-    const request = indexedDB.open(NAME, VERSION);
-    request.onupgradeneeded = () => {
-      const made = request.result;
-      made.createObjectStore("meta");
-      made.createObjectStore("operations", { keyPath: "seq" });
-      made.createObjectStore("photos", { keyPath: "sha256" });
-      made.createObjectStore("parked", { keyPath: "id" });
-      made.createObjectStore("drafts");
-    };
+  opening ??= asked(VERSION).catch((fault) => {
+    // A newer release has been here: what it added does not concern this page, which goes on.
+    if (fault?.name === "VersionError") return asked();
+    throw fault;
+  });
+  opening.catch(() => (opening = undefined));
+  return opening;
+}
+
+/** @param {number} [version] @returns {Promise<IDBDatabase>} */
+function asked(version) {
+  return new Promise((done, fail) => {
+    const request = indexedDB.open(NAME, version);
+    request.onupgradeneeded = (event) => upgrade(request, event.oldVersion);
     request.onsuccess = () => {
       const opened = request.result;
       // Phones close databases behind the page's back, and another tab may want a newer one.
@@ -35,13 +44,34 @@ function open() {
       };
       done(opened);
     };
-    request.onerror = () => {
-      opening = undefined;
-      fail(request.error);
-    };
-    request.onblocked = () => fail(new Error("another tab holds an older store"));
+    request.onerror = () => fail(request.error);
+    request.onblocked = () => fail(new Error("another tab holds an older store; close it"));
   });
-  return opening;
+}
+
+/** Stores are only ever added to, so that an older page can go on. @param {IDBOpenDBRequest} request @param {number} from */
+function upgrade(request, from) {
+  const made = request.result;
+  if (from < 1) {
+    made.createObjectStore("meta");
+    made.createObjectStore("operations", { keyPath: "seq" });
+    made.createObjectStore("photos", { keyPath: "sha256" });
+    made.createObjectStore("parked", { keyPath: "id" });
+    made.createObjectStore("drafts");
+  }
+  if (from < 2) {
+    made.createObjectStore("visits", { keyPath: "id" });
+    made.createObjectStore("plans", { keyPath: "id" });
+    const operations = /** @type {IDBTransaction} */ (request.transaction).objectStore("operations");
+    operations.createIndex("visit", "visit");
+    operations.createIndex("unsent", "unsent");
+    operations.openCursor().onsuccess = ({ target }) => {
+      const cursor = /** @type {any} */ (target).result;
+      if (!cursor) return;
+      cursor.update({ ...cursor.value, unsent: 1 });
+      cursor.continue();
+    };
+  }
 }
 
 /**
@@ -63,91 +93,191 @@ async function within(stores, mode, work) {
   });
 }
 
+/** @param {string} store @param {any} key @returns {Promise<any>} */
+const get = (store, key) => within([store], "readonly", (t) => t.objectStore(store).get(key));
+/** @param {string} store @returns {Promise<any[]>} */
+const all = (store) => within([store], "readonly", (t) => t.objectStore(store).getAll());
+/** @param {string} store @param {any} value @param {any} [key] */
+const put = (store, value, key) => within([store], "readwrite", (t) => void t.objectStore(store).put(value, key));
+/** @param {string} store @param {any} key */
+const drop = (store, key) => within([store], "readwrite", (t) => void t.objectStore(store).delete(key));
+
+/** Whether somebody's storage is full. @param {any} fault */
+export const isFull = (fault) => fault?.name === "QuotaExceededError";
+
+// --- the log --------------------------------------------------------------------------------------
+
 /**
- * Keep one operation: it gets this phone's name and its next number in the same transaction.
- * @param {Omit<Operation, "device" | "seq">} draft @param {string} fresh a name, if there is none
- * @returns {Promise<Operation>}
+ * Keep operations, all or none: each gets this phone's name and its next number.
+ * @param {Omit<Operation, "device" | "seq">[]} drafts of one visit
+ * @param {string} fresh a name for the phone, if it has none @returns {Promise<Operation[]>}
  */
-export async function keep(draft, fresh) {
-  /** @type {any} */
-  const op = { ...draft };
+export async function keep(drafts, fresh) {
+  /** @type {any[]} */
+  const kept = drafts.map((draft) => ({ ...draft, unsent: 1 }));
   await within(["meta", "operations"], "readwrite", (transaction) => {
     const meta = transaction.objectStore("meta");
     const asked = meta.get("device");
     asked.onsuccess = () => {
       const device = asked.result ?? { name: fresh, seq: 0 };
-      device.seq += 1;
-      Object.assign(op, { device: device.name, seq: device.seq });
+      for (const op of kept) {
+        device.seq += 1;
+        Object.assign(op, { device: device.name, seq: device.seq });
+        transaction.objectStore("operations").put(op);
+      }
       meta.put(device, "device");
-      count(meta, op.visit);
-      transaction.objectStore("operations").put(op);
     };
+    // The closing says how many came before it.
+    const made = `made/${kept[0].visit}`;
+    const counted = meta.get(made);
+    counted.onsuccess = () => meta.put((counted.result ?? 0) + kept.length, made);
   });
-  return op;
+  return kept;
 }
 
-/** Count what this phone has made for a visit: the closing says how much came before it.
- * @param {IDBObjectStore} meta @param {string} visit */
-function count(meta, visit) {
-  const key = `made/${visit}`;
-  const asked = meta.get(key);
-  asked.onsuccess = () => meta.put((asked.result ?? 0) + 1, key);
-}
+/** How many operations this phone has made for a visit. @param {string} visit @returns {Promise<number>} */
+export const madeFor = async (visit) => (await get("meta", `made/${visit}`)) ?? 0;
 
-/** How many operations this phone has made for a visit. @param {string} visit */
-export const madeFor = async (visit) =>
-  /** @type {number} */ (
-    (await within(["meta"], "readonly", (t) => t.objectStore("meta").get(`made/${visit}`))) ?? 0
-  );
+/** What is not sent yet, in the order in which it was made. @returns {Promise<Operation[]>} */
+export const unsent = () =>
+  within(["operations"], "readonly", (t) => t.objectStore("operations").index("unsent").getAll());
 
-/** The queue, in the order in which it was made. @returns {Promise<Operation[]>} */
-export const queue = () =>
-  within(["operations"], "readonly", (t) => t.objectStore("operations").getAll());
+/** All that was made for a visit, sent or not. @param {string} visit @returns {Promise<Operation[]>} */
+export const logOf = (visit) =>
+  within(["operations"], "readonly", (t) => t.objectStore("operations").index("visit").getAll(visit));
+
+/** The whole log. @returns {Promise<Operation[]>} */
+export const log = () => all("operations");
 
 /**
- * Take answered operations out of the queue, put changed ones back, and keep what was parked, in
- * one transaction: nothing is in both places or in neither.
- * @param {{gone: Operation[], changed: Operation[], parked: any[]}} settled
+ * Note the answers beside their operations, and keep what was parked, in one transaction. On a
+ * phone that is full, what the server has is taken out of the log instead: that needs no room.
+ * @param {{answered: Operation[], changed: Operation[], parked: any[]}} settled
  */
-export const settled = ({ gone, changed, parked }) =>
-  within(["operations", "parked"], "readwrite", (transaction) => {
-    const operations = transaction.objectStore("operations");
-    for (const op of gone) operations.delete(op.seq);
-    for (const op of changed) operations.put(op);
-    for (const one of parked) transaction.objectStore("parked").put(one);
-  });
+export async function settled({ answered, changed, parked }) {
+  const write = (/** @type {boolean} */ full) =>
+    within(["operations", "parked"], "readwrite", (transaction) => {
+      const operations = transaction.objectStore("operations");
+      for (const op of answered) full ? operations.delete(op.seq) : operations.put(op);
+      if (full) return;
+      for (const op of changed) operations.put(op);
+      for (const one of parked) transaction.objectStore("parked").put(one);
+    });
+  try {
+    await write(false);
+  } catch (fault) {
+    if (!isFull(fault)) throw fault;
+    await write(true);
+  }
+}
 
-/** What the office has to place, of one visit. @param {string} visit */
-export const parkedOf = async (visit) =>
-  (await within(["parked"], "readonly", (t) => t.objectStore("parked").getAll())).filter(
-    (/** @type {any} */ one) => one.op.visit === visit,
-  );
+/** What the office has to place, of one visit or of all. @param {string} [visit] @returns {Promise<any[]>} */
+export const parkedOf = async (visit) => (await all("parked")).filter((one) => !visit || one.op?.visit === visit);
 
 /** The technician has read it. @param {string} id */
-export const forgetParked = (id) =>
-  within(["parked"], "readwrite", (t) => void t.objectStore("parked").delete(id));
+export const forgetParked = (id) => drop("parked", id);
+
+// --- visits, and the lists that go with them ------------------------------------------------------
 
 /**
- * Keep a photo until the server has it.
- * @param {{sha256: string, visit: string, person: string, blob: Blob, taken_at: string}} photo
+ * Keep a package: its visits instead of those kept before, or beside them if it is of one visit only.
+ * A visit of which something is not sent stays, whatever the package says.
+ * @param {any} found the package @param {{person: string, at: string, tag: string, whole: boolean}} as
  */
-export const keepPhoto = (photo) =>
-  within(["photos"], "readwrite", (t) => void t.objectStore("photos").put(photo));
+export const keepPackage = ({ visits, ...lists }, { person, at, tag, whole }) =>
+  within(["visits", "operations", "meta"], "readwrite", (transaction) => {
+    const kept = transaction.objectStore("visits");
+    for (const visit of visits) kept.put({ ...visit, person, fetched_at: at });
+    if (!whole) return;
+    transaction.objectStore("meta").put({ ...lists, fetched_at: at, tag }, `lists/${person}`);
+    const named = new Set(visits.map((/** @type {any} */ one) => one.id));
+    sweep(transaction, (one) => one.person === person && !named.has(one.id));
+  });
 
-/** @returns {Promise<{sha256: string, visit: string, person: string, blob: Blob, taken_at: string}[]>} */
-export const photos = () => within(["photos"], "readonly", (t) => t.objectStore("photos").getAll());
+/** The same package still stands. @param {string} person @param {string} at */
+export const keepFetched = (person, at) =>
+  within(["meta"], "readwrite", (transaction) => {
+    const meta = transaction.objectStore("meta");
+    const asked = meta.get(`lists/${person}`);
+    asked.onsuccess = () => asked.result && meta.put({ ...asked.result, fetched_at: at }, `lists/${person}`);
+  });
+
+/** Forget what others keep here and what is too old; nothing that was recorded and not sent.
+ * @param {string} person @param {string} before visits fetched before this instant go */
+export const tidy = (person, before) =>
+  within(["visits", "operations", "meta", "plans"], "readwrite", (transaction) => {
+    sweep(transaction, (one) => one.person !== person || one.fetched_at < before);
+    const meta = transaction.objectStore("meta");
+    meta.getAllKeys().onsuccess = ({ target }) => {
+      for (const key of /** @type {any} */ (target).result) {
+        if (key.startsWith("lists/") && key !== `lists/${person}`) meta.delete(key);
+      }
+    };
+    transaction.objectStore("plans").openCursor().onsuccess = ({ target }) => {
+      const cursor = /** @type {any} */ (target).result;
+      if (!cursor) return;
+      if (cursor.value.person !== person) cursor.delete();
+      cursor.continue();
+    };
+  });
+
+/** Forget visits, with their part of the log, unless something of it is not sent.
+ * @param {IDBTransaction} transaction @param {(visit: any) => boolean} goes */
+function sweep(transaction, goes) {
+  const [visits, operations, meta] = ["visits", "operations", "meta"].map((name) => transaction.objectStore(name));
+  visits.openCursor().onsuccess = ({ target }) => {
+    const cursor = /** @type {any} */ (target).result;
+    if (!cursor) return;
+    const { value } = cursor;
+    cursor.continue();
+    if (!goes(value)) return;
+    operations.index("visit").getAll(value.id).onsuccess = ({ target: found }) => {
+      const ops = /** @type {any} */ (found).result;
+      if (ops.some((/** @type {any} */ op) => op.unsent)) return;
+      for (const op of ops) operations.delete(op.seq);
+      visits.delete(value.id);
+      meta.delete(`made/${value.id}`);
+    };
+  };
+}
+
+/** @param {string} id @returns {Promise<any>} */
+export const visit = (id) => get("visits", id);
+
+/** @param {string} person @returns {Promise<any[]>} */
+export const visitsOf = async (person) => (await all("visits")).filter((one) => one.person === person);
+
+/** Pests, products, cautions, and when they were fetched. @param {string} person @returns {Promise<any>} */
+export const listsOf = (person) => get("meta", `lists/${person}`);
+
+/** How far this phone's clock is ahead, in seconds. @returns {Promise<number | null>} */
+export const clockAhead = async () => (await get("meta", "clock_ahead")) ?? null;
+
+/** @param {number} seconds */
+export const keepClockAhead = (seconds) => put("meta", seconds, "clock_ahead");
+
+/** @param {string} id @returns {Promise<{id: string, sha256: string, person: string, blob: Blob} | undefined>} */
+export const plan = (id) => get("plans", id);
+
+/** @param {{id: string, sha256: string, person: string, blob: Blob}} drawn */
+export const keepPlan = (drawn) => put("plans", drawn);
+
+// --- photos and drafts ----------------------------------------------------------------------------
+
+/** Keep a photo until the server has it. @param {Photo} photo */
+export const keepPhoto = (photo) => put("photos", photo);
+
+/** @returns {Promise<Photo[]>} */
+export const photos = () => all("photos");
 
 /** @param {string} sha256 */
-export const forgetPhoto = (sha256) =>
-  within(["photos"], "readwrite", (t) => void t.objectStore("photos").delete(sha256));
+export const forgetPhoto = (sha256) => drop("photos", sha256);
 
 /** What was typed into a form and not saved. @param {string} key @param {any} values */
-export const keepDraft = (key, values) =>
-  within(["drafts"], "readwrite", (t) => void t.objectStore("drafts").put(values, key));
+export const keepDraft = (key, values) => put("drafts", values, key);
 
 /** @param {string} key @returns {Promise<any>} */
-export const draft = (key) => within(["drafts"], "readonly", (t) => t.objectStore("drafts").get(key));
+export const draft = (key) => get("drafts", key);
 
 /** @param {string} key */
-export const forgetDraft = (key) =>
-  within(["drafts"], "readwrite", (t) => void t.objectStore("drafts").delete(key));
+export const forgetDraft = (key) => drop("drafts", key);

@@ -3,9 +3,10 @@
 
 import { chosen, copyOf, fill, part, valuesOf, write } from "./dom.js";
 import { fillPests } from "./finding.js";
-import { cautionsFor, instantOf } from "./rules.js";
+import { cautionsFor } from "./rules.js";
 import { Sheet } from "./sheet.js";
 import { newId } from "./visit.js";
+import { instantOf } from "./when.js";
 
 const OUTSIDE = new Set(["perimeter", "outdoor_dining", "waste"]);
 const CARRIED_FORWARD = ["batch_number", "equipment", "dilution"];
@@ -41,15 +42,15 @@ export class TreatmentSheet extends Sheet {
     part(this.form, "remove").hidden = !treatment;
     const product = this.select("product");
     product.replaceChildren(product.options[0]);
-    for (const one of app.package.products) product.add(new Option(one.name, one.id));
-    fillPests(this.select("target"), app.package.pests);
+    for (const one of app.lists.products) product.add(new Option(one.name, one.id));
+    fillPests(this.select("target"), app.lists.pests);
     const zones = this.select("zone");
     zones.replaceChildren();
     for (const one of app.zones) zones.add(new Option(one.name, one.id));
-    const now = new Date();
+    const now = this.app.now();
     this.day = treatment ? new Date(treatment.started_at) : now;
     return this.open({
-      key: `${app.visitId}/treatment/${treatment ? this.id : (zone?.id ?? "new")}`,
+      key: app.draftKey(`treatment/${treatment ? this.id : (zone?.id ?? "new")}`),
       title: "Treatment",
       values: treatment
         ? { ...treatment, started: localTime(treatment.started_at), finished: localTime(treatment.finished_at) }
@@ -76,7 +77,7 @@ export class TreatmentSheet extends Sheet {
   }
 
   product() {
-    return this.app.package.products.find((/** @type {any} */ one) => one.id === chosen(this.form, "product"));
+    return this.app.lists.products.find((/** @type {any} */ one) => one.id === chosen(this.form, "product"));
   }
 
   /** What was said of the same product on this visit is there already. */
@@ -91,22 +92,22 @@ export class TreatmentSheet extends Sheet {
       if (before && !field.value) field.value = before[name];
     }
     const reEntry = /** @type {HTMLInputElement} */ (this.form.elements.namedItem("re_entry"));
-    const old = this.app.package.products.find((/** @type {any} */ one) => one.id === this.reEntryOf);
+    const old = this.app.lists.products.find((/** @type {any} */ one) => one.id === this.reEntryOf);
     if (!reEntry.value || reEntry.value === old?.re_entry) reEntry.value = product.re_entry;
     this.reEntryOf = product.id;
   }
 
   placeOutside() {
-    const zone = this.app.zone(chosen(this.form, "zone"));
+    const zone = this.app.zoneOf(chosen(this.form, "zone"));
     fill(this.form, { outdoors: OUTSIDE.has(zone?.kind) });
   }
 
   /** What hangs on product, method and zone. @param {string[]} [ticked] */
   follow(ticked = valuesOf(this.form).cautions_confirmed ?? []) {
     const product = this.product();
-    const zone = this.app.zone(chosen(this.form, "zone"));
+    const zone = this.app.zoneOf(chosen(this.form, "zone"));
     const method = chosen(this.form, "method");
-    const cautions = cautionsFor(this.app.package.cautions, {
+    const cautions = cautionsFor(this.app.lists.cautions, {
       method,
       formulation: product?.formulation ?? "",
       zoneKind: zone?.kind ?? "",

@@ -1,79 +1,97 @@
 // @ts-check
 /**
- * One visit on this phone: what the server knows of it, what still waits to be sent, and what both
- * together say. Every record is kept on the phone first and sent then.
+ * One visit on this phone: what the server knows of it, what this phone has made of it since, and what
+ * both together say. Every record is kept on the phone first and sent then.
  */
 
-import { apply, inverse, timeAt, uuid7, withWaiting } from "./rules.js";
+import { uuid7 } from "./queue.js";
+import { inverse, stateOf, undoStack, withLog } from "./rules.js";
 import * as store from "./store.js";
 
-/** @typedef {import("./rules.js").Operation} Operation */
+/** @typedef {import("./queue.js").Operation} Operation @typedef {[string, Record<string, any>]} Saying kind and body */
 
 export class VisitOnPhone {
-  /** @param {any} visit of the package @param {string} person */
-  constructor(visit, person) {
+  /** @param {any} visit of the package @param {string} person @param {Operation[]} log of the visit */
+  constructor(visit, person, log) {
     this.visit = visit;
     this.person = person;
-    this.version = visit.version;
-    this.base = visit.said;
-    /** @type {Operation[]} */
-    this.waiting = [];
-    this.lastAt = "";
+    this.log = log.filter((op) => op.person === person);
+    /** @type {import("./rules.js").Said | undefined} */
+    this.known = undefined;
   }
 
-  /** Read what waits on the phone from before. */
-  async recall() {
-    const kept = await store.queue();
-    this.waiting = kept.filter((op) => op.visit === this.visit.id && op.person === this.person);
+  /** What is kept of a visit. @param {string} id @param {string} person @returns {Promise<VisitOnPhone | null>} */
+  static async kept(id, person) {
+    const [visit, log] = await Promise.all([store.visit(id), store.logOf(id)]);
+    return visit?.person === person ? new VisitOnPhone(visit, person, log) : null;
   }
 
   /** What the visit says now. */
   get said() {
-    return withWaiting(this.base, this.waiting);
+    const { visit, log } = this;
+    this.known ??= withLog({ closed_at: visit.closed_at, ...visit.said }, visit.version, log);
+    return this.known;
+  }
+
+  get state() {
+    return stateOf(this.visit.state, this.said);
+  }
+
+  /** The version that the server has told this phone of. */
+  get version() {
+    return Math.max(this.visit.version, ...this.log.map((op) => op.answer?.version ?? 0));
+  }
+
+  /** When this phone last recorded something here, and when the server last answered, or nothing. */
+  get last() {
+    const answers = this.log.flatMap((op) => /** @type {any} */ (op.answer)?.at ?? []);
+    return { made: this.log.at(-1)?.made_at ?? "", sent: answers.sort().at(-1) ?? "" };
   }
 
   /**
-   * Keep one operation on the phone. Resolves once it is safe there.
-   * @param {string} kind @param {Record<string, any>} body
-   * @returns {Promise<{op: Operation, undo: [string, Record<string, any>][]}>}
+   * Keep what one tap says. Resolves once it is safe on the phone.
+   * @param {Saying[]} sayings @param {{ahead: number | null, words?: string, undoes?: string}} how
    */
-  async record(kind, body) {
-    const before = this.said;
+  async record(sayings, { ahead, words = "", undoes }) {
     const now = new Date();
-    const op = await store.keep(
-      {
+    const group = newId();
+    let before = this.said;
+    const drafts = sayings.map(([kind, body]) => {
+      /** @type {any} */
+      const op = {
         id: newId(),
         visit: this.visit.id,
         kind,
         body,
-        base_version: this.version,
+        base_version: this.visit.version,
         made_at: now.toISOString(),
         offset_minutes: -now.getTimezoneOffset(),
+        clock_ahead: ahead,
         person: this.person,
-      },
-      newId(),
-    );
-    this.waiting.push(op);
-    this.lastAt = timeAt(op.made_at, this.visit.site.time_zone);
-    return { op, undo: inverse(before, op) };
+        group,
+        words,
+        ...(undoes ? { undoes } : { undo: inverse(before, { kind, body }) }),
+      };
+      before = withLog(before, 0, [{ ...op, unsent: 1 }]);
+      return op;
+    });
+    this.log.push(...(await store.keep(drafts, newId())));
+    this.known = undefined;
   }
 
-  /**
-   * What the server has taken belongs to what it knows; what it parked does not change the visit.
-   * @param {string[]} applied @param {string[]} parked @param {Record<string, number>} versions
-   */
-  settled(applied, parked, versions) {
-    const taken = new Set(applied);
-    const gone = new Set([...applied, ...parked]);
-    for (const op of this.waiting) {
-      if (taken.has(op.id)) this.base = apply(this.base, op);
-    }
-    this.waiting = this.waiting.filter((op) => !gone.has(op.id));
-    this.version = Math.max(this.version, versions[this.visit.id] ?? 0);
+  /** The taps that can be taken back, the last one last; none once the visit is closed. */
+  get undoable() {
+    return this.state === "closed" ? [] : undoStack(this.log);
+  }
+
+  /** @param {number | null} ahead */
+  async undo(ahead) {
+    const last = this.undoable.at(-1);
+    if (!last) return;
+    const back = [...last].reverse().flatMap((op) => op.undo ?? []);
+    await this.record(back, { ahead, undoes: last[0].group, words: last[0].words });
   }
 }
 
 /** An identifier made on the phone. */
-export function newId() {
-  return uuid7(Date.now(), crypto.getRandomValues(new Uint8Array(16)));
-}
+export const newId = () => uuid7(Date.now(), crypto.getRandomValues(new Uint8Array(16)));

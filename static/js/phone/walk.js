@@ -1,15 +1,17 @@
 // @ts-check
 /** The page of the walk: zone after zone, low, reach, overhead, then the monitors. */
 
-import { App, cannotOpen } from "./app.js";
+import { App } from "./app.js";
 import { byId, copyOf, part, write } from "./dom.js";
 import { FindingSheet } from "./finding.js";
 import { NotReachedSheet } from "./notreached.js";
 import { isNothing, nothingCaught, ReadingSheet } from "./reading.js";
-import { coverageOf, coverageOfZone, coverageWords, dayWords, openOf, wordOn } from "./rules.js";
+import { coverageOf, coverageOfZone, coverageWords, openOf, wordOn } from "./rules.js";
+import * as store from "./store.js";
 import { TreatmentSheet } from "./treatment.js";
+import { dayWords } from "./when.js";
 
-const app = new App(byId("walk"), () => paint());
+const app = new App(() => paint());
 const reading = new ReadingSheet(byId("reading"), app);
 const finding = new FindingSheet(byId("finding"), app);
 const notReached = new NotReachedSheet(byId("not-reached"), app);
@@ -18,20 +20,11 @@ const treatment = new TreatmentSheet(byId("treatment"), app);
 /** @type {Map<string, () => void>} what draws each place anew, by its id */
 const painters = new Map();
 
-open();
-
-async function open() {
-  try {
-    await app.open();
-  } catch (fault) {
-    cannotOpen(fault, app);
-    if (!(/** @type {any} */ (fault).why)) throw fault;
-  }
-}
+byId("close-link").href = app.address("close", app.visitId);
+app.open();
 
 /** Draws everything as it now stands; the first time also builds it. */
 function paint() {
-  if (!app.model) return;
   if (!painters.size) build();
   for (const draw of painters.values()) draw();
   const all = coverageOf(app.zones, app.said);
@@ -41,6 +34,9 @@ function paint() {
   meter.className = all.due && all.looked === all.due ? "bar sound" : "bar";
   byId("coverage-words").textContent = coverageWords(all);
   drawTreatments();
+  drawUndo();
+  byId("client").textContent = app.visit.site.client;
+  byId("site").textContent = app.visit.site.name;
 }
 
 function build() {
@@ -48,7 +44,7 @@ function build() {
   for (const zone of zones) byId("zones").append(built(zone));
   painters.set("end", () => {}); // a site without zones is built as well, and only once
   if (!zones.length) {
-    app.warn("No zones", "This site has no zones yet. The office adds them; then open the walk again.");
+    app.notice("zones", "No zones", "This site has no zones yet. The office adds them; then open the walk again.");
   }
   const here = location.hash.slice(1);
   const first = zones.find((/** @type {any} */ zone) => zone.id === here) ?? zones.find((/** @type {any} */ zone) => openOf(coverageOfZone(zone, app.said)) > 0);
@@ -244,8 +240,8 @@ function drawTreatments() {
   byId("treatment-list").replaceChildren(
     ...all.map((one) => {
       const row = copyOf("row-template");
-      const product = app.package.products.find((/** @type {any} */ kept) => kept.id === one.product);
-      const zone = app.zone(one.zone);
+      const product = app.lists.products.find((/** @type {any} */ kept) => kept.id === one.product);
+      const zone = app.zoneOf(one.zone);
       write(row, "title", `${product?.name ?? "Product"}, ${zone?.name ?? ""}`);
       write(row, "note", [`${one.amount} ${product?.unit ?? ""}`, labelOf("treatment", "method", one.method), one.place].join(", "));
       part(row, "open").addEventListener("click", () => treatment.show({ zone, treatment: one }));
@@ -256,30 +252,22 @@ function drawTreatments() {
 
 // --- saying and taking back -----------------------------------------------------------------------
 
-/** @type {{ops: [string, Record<string, any>][], words: string} | null} */
-let undoable = null;
 const undo = byId("undo");
 
 /** Record something of a place at once. @param {string} kind @param {Record<string, any>} body @param {string} words */
 async function say(kind, body, words) {
   try {
-    const { undo: ops } = await app.record(kind, body);
-    offerUndo(ops, words);
+    await app.record(kind, body, words);
   } catch (fault) {
-    const full = /** @type {any} */ (fault)?.name === "QuotaExceededError";
-    app.warn("Not kept", full ? "This phone is full. Free some space and tap again." : String(/** @type {any} */ (fault)?.message ?? fault));
+    const why = store.isFull(fault) ? "This phone is full. Free some space and tap again." : String(/** @type {any} */ (fault)?.message ?? fault);
+    app.notice("not-kept", "Not kept", why);
   }
 }
 
-/** @param {[string, Record<string, any>][]} ops @param {string} words */
-function offerUndo(ops, words) {
-  undoable = ops.length ? { ops, words } : null;
-  undo.hidden = !undoable;
-  write(undo, "what", words);
+function drawUndo() {
+  const last = app.model.undoable.at(-1);
+  undo.hidden = !last;
+  write(undo, "what", last?.[0].words ?? "");
 }
 
-undo.addEventListener("click", async () => {
-  const back = undoable;
-  offerUndo([], "");
-  for (const [kind, body] of back?.ops ?? []) await app.record(kind, body);
-});
+undo.addEventListener("click", () => app.undo());
