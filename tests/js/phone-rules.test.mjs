@@ -30,6 +30,8 @@ const op = (kind, body, more = {}) => {
   };
 };
 
+const unsent = (one) => ({ ...one, unsent: 1 });
+const answered = (one, verdict, version) => ({ ...one, answer: { id: one.id, verdict, version } });
 const said = (...ops) => ops.reduce(rules.apply, NOTHING);
 const look = (id = "door") => op("look.add", { checkpoint: id });
 const find = (id, at = "door") => op("finding.set", { finding: id, zone: "kitchen", checkpoint: at, kind: "signs", photos: [] });
@@ -90,10 +92,54 @@ test("what is taken back leaves no word", () => {
   assert.deepEqual(state, { ...NOTHING });
 });
 
-test("operations that wait are applied in the order they were made, not in which they are kept", () => {
-  const first = look();
-  const second = miss({ checkpoint: "door" });
-  assert.equal(wordAt(rules.withWaiting(NOTHING, [second, first])), "not_reached");
+test("what is unsent is applied in the order it was made, not in which it is kept", () => {
+  const first = unsent(look());
+  const second = unsent(miss({ checkpoint: "door" }));
+  assert.equal(wordAt(rules.withLog(NOTHING, 1, [second, first])), "not_reached");
+});
+
+test("what the server applied counts until the package holds it; what it parked never does", () => {
+  const applied = answered(look(), "applied", 7);
+  assert.equal(wordAt(rules.withLog(NOTHING, 6, [applied])), "looked");
+  assert.equal(wordAt(rules.withLog(NOTHING, 7, [applied])), "");
+  assert.equal(wordAt(rules.withLog(NOTHING, 6, [answered(look(), "parked", 7)])), "");
+});
+
+test("a phone whose clock was fast shows when things happened", () => {
+  const three = 3 * 86_400;
+  const late = op("look.add", { checkpoint: "door" }, { made_at: "2026-12-11T09:00:00.000Z", clock_ahead: three });
+  assert.equal(said(late).looks.door.at, "2026-12-08T09:00:00.000Z");
+});
+
+test("a visit is under way once it was started here, and closed once it was closed here", () => {
+  const start = op("visit.start", {});
+  const close = op("visit.close", { contact_name: "Ana" });
+  assert.equal(rules.stateOf("booked", NOTHING), "booked");
+  assert.equal(rules.stateOf("booked", said(start)), "under_way");
+  assert.equal(rules.stateOf("under_way", said(start, close)), "closed");
+  assert.equal(rules.stateOf("called_off", said(start)), "called_off");
+  assert.equal(said(start, close).contact.contact_name, "Ana");
+});
+
+test("a second start does not move the first", () => {
+  assert.equal(said(op("visit.start", {}, { made_at: "2026-12-08T08:00:00.000Z" }), op("visit.start", {})).started_at, "2026-12-08T08:00:00.000Z");
+});
+
+const tap = (group, ops, more = {}) => ops.map((one) => ({ ...unsent(one), group, undo: [["look.remove", one.body]], ...more }));
+
+test("taps are taken back one by one, the last one first", () => {
+  const log = [...tap("a", [look()]), ...tap("b", [look("shelf"), look("sill")]), ...tap("c", [look("beam")])];
+  const tops = () => rules.undoStack(log).map((group) => [group[0].group, group.length]);
+  assert.deepEqual(tops(), [["a", 1], ["b", 2], ["c", 1]]);
+  log.push({ ...op("look.remove", { checkpoint: "beam" }), group: "d", undoes: "c" });
+  assert.deepEqual(tops(), [["a", 1], ["b", 2]]);
+  log.push({ ...op("look.remove", {}), group: "e", undoes: "b" }, { ...op("look.remove", {}), group: "e", undoes: "b" });
+  assert.deepEqual(tops(), [["a", 1]]);
+});
+
+test("what was parked cannot be taken back, as it changed nothing", () => {
+  const [one] = tap("a", [look()]);
+  assert.deepEqual(rules.undoStack([{ ...one, answer: { id: one.id, verdict: "parked" } }]), []);
 });
 
 test("an unknown kind from a newer page changes nothing", () => {
@@ -186,68 +232,4 @@ test("closing needs ink with a name, a written name, or a reason", () => {
 test("ink is as long as the line that was drawn", () => {
   assert.equal(rules.inkOf([[[0, 0], [1, 0]], [[0, 0], [0, 1]]]), 400);
   assert.equal(rules.inkOf([[[0.5, 0.5]]]), 0);
-});
-
-// --- the queue ------------------------------------------------------------------------------------
-
-test("identifiers are version 7 and sort by time", () => {
-  const random = new Uint8Array(16).fill(255);
-  const early = rules.uuid7(1_700_000_000_000, random);
-  const late = rules.uuid7(1_700_000_000_001, new Uint8Array(16));
-  assert.match(early, /^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/);
-  assert.ok(early < late);
-  assert.equal(Number.parseInt(early.replaceAll("-", "").slice(0, 12), 16), 1_700_000_000_000);
-});
-
-test("only what was answered leaves the queue", () => {
-  const [one, two, three] = [look(), look(), look()];
-  const { keep, gone, parked, versions } = rules.settle(
-    [one, two, three],
-    [
-      { id: one.id, verdict: "applied", version: 7 },
-      { id: three.id, verdict: "parked", code: "visit_closed", message: "It is closed." },
-    ],
-  );
-  assert.deepEqual(keep, [two]);
-  assert.deepEqual(gone, [one.id, three.id]);
-  assert.deepEqual(parked.map((answer) => [answer.message, answer.op.id]), [["It is closed.", three.id]]);
-  assert.deepEqual(versions, { visit: 7 });
-});
-
-test("no answers at all keep everything", () => {
-  const queue = [look(), read()];
-  assert.deepEqual(rules.settle(queue, []).keep, queue);
-});
-
-test("a closing waits with its count while other records are on their way, and without it then", () => {
-  const close = op("visit.close", { operations: 3 });
-  const other = look();
-  const waits = { id: close.id, verdict: "wait" };
-  assert.equal(rules.settle([other, close], [waits]).keep[1].body.operations, 3);
-  const alone = rules.settle([other, close], [{ id: other.id, verdict: "applied", version: 2 }, waits]);
-  assert.equal(alone.keep[0].body.operations, null);
-});
-
-test("tries come further apart, with chance in them, at most a minute", () => {
-  assert.equal(rules.retryDelay(0, 0), 500);
-  assert.equal(rules.retryDelay(3, 1), 8000);
-  assert.equal(rules.retryDelay(99, 1), 60_000);
-  assert.ok(rules.retryDelay(99, 0) >= 30_000);
-});
-
-test("how things stand is always said in words", () => {
-  const how = { waiting: 0, photos: 0, sending: false, fault: "", at: "" };
-  assert.deepEqual(rules.standing({ ...how, at: "10:42" }), { tone: "sound", words: "Saved 10:42" });
-  assert.equal(rules.standing({ ...how, waiting: 2, photos: 1, sending: true }).words, "Sending 2 records and 1 photo…");
-  assert.deepEqual(rules.standing({ ...how, waiting: 1, fault: "no signal" }), {
-    tone: "late",
-    words: "Not sent: no signal. 1 record kept on this phone, trying again.",
-  });
-  assert.match(rules.standing({ ...how, waiting: 1, fault: "signed_out" }).words, /sign in to send/);
-  assert.match(rules.standing({ ...how, fault: "full" }).words, /not kept/);
-});
-
-test("times are the site's, days are plain", () => {
-  assert.equal(rules.timeAt("2026-12-08T20:30:00Z", "Pacific/Auckland"), "09:30");
-  assert.equal(rules.dayWords("2026-02-03"), "Tue 3 Feb 2026");
 });
