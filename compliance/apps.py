@@ -8,6 +8,8 @@ class ComplianceConfig(AppConfig):
 
     def ready(self) -> None:
         from compliance import receivers, verbs  # noqa: F401  (connects receivers, declares verbs)
+        from compliance.package_parts import register_parts
         from compliance.sections import register_sections
 
         register_sections()
+        register_parts()

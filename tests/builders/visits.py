@@ -17,9 +17,14 @@ from visits.services.lines import agree_service_line
 from visits.services.products import add_product
 from visits.services.recording import (
     ContactGiven,
+    FindingGiven,
+    NotReachedGiven,
     ReadingGiven,
     TreatmentGiven,
+    apply_treatment,
+    record_finding,
     record_looks,
+    record_not_reached,
     record_readings,
     start_visit,
 )
@@ -137,6 +142,26 @@ def look_everywhere(visit: Visit, *, at: datetime | None = None) -> None:
             at=at,
             readings=[ReadingGiven(monitor_id=one) for one in monitors],
         )
+
+
+def record_some_of_all(visit: Visit, *, product: Product | None = None) -> None:
+    """Something of every kind on a visit under way: its site needs two zones with checkpoints."""
+    assert visit.technician
+    say: Any = {"by": visit.technician, "at": local(visit, 9, 30)}
+    first, *_, last = visit.site.zones.order_by("walk_order", "created_at")
+    low, reach, _ = first.checkpoints.order_by("walk_order")
+    record_looks(visit.pk, **say, checkpoint_ids=[low.pk])
+    record_readings(
+        visit.pk,
+        **say,
+        readings=[ReadingGiven(one.pk, counts={"wasp": 1}) for one in first.monitors.all()],
+    )
+    record_finding(visit.pk, **say, finding=FindingGiven(first.pk, "signs", reach.pk))
+    record_not_reached(
+        visit.pk, **say, not_reached=NotReachedGiven("locked", "us", zone_id=last.pk)
+    )
+    treatment = treatment_given(first, product or make_product())
+    apply_treatment(visit.pk, **say, treatment=treatment)
 
 
 def make_product(*, by: User | None = None, **facts: Any) -> Product:

@@ -9,31 +9,24 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from sites.models import Boundary
 from tests.builders.accounts import make_auditor, make_manager, make_office, make_technician
 from tests.builders.compliance import make_photo_bytes
 from tests.builders.phone import Phone
-from tests.builders.sites import make_site, make_zone
+from tests.builders.sites import make_site
 from tests.builders.visits import (
     local,
     look_everywhere,
-    make_product,
     make_visit,
-    treatment_given,
+    record_some_of_all,
 )
-from visits.models import Pest, Reading, Visit
-from visits.queries.package import package_of
+from visits.models import Visit
 from visits.services.closing import close_visit
 from visits.services.recording import (
     ContactGiven,
     FindingGiven,
     NotReachedGiven,
-    ReadingGiven,
-    apply_treatment,
     record_finding,
-    record_looks,
     record_not_reached,
-    record_readings,
 )
 from visits.services.sync import apply_operation
 
@@ -248,39 +241,14 @@ def many(request, office, technician) -> list[Visit]:
             due_on=TODAY,
             time=time(8 + n, 0),
         )
-        fill(visit)
+        record_some_of_all(visit)
         visits.append(visit)
     return visits
-
-
-def fill(visit: Visit) -> None:
-    """Record something of every kind."""
-    say = {"by": visit.technician, "at": local(visit, 9, 30)}
-    first, *_, last = visit.site.zones.order_by("walk_order")
-    low, reach, _ = first.checkpoints.order_by("walk_order")
-    record_looks(visit.pk, **say, checkpoint_ids=[low.pk])
-    record_readings(
-        visit.pk,
-        **say,
-        readings=[ReadingGiven(one.pk, counts={"wasp": 1}) for one in first.monitors.all()],
-    )
-    record_finding(visit.pk, **say, finding=FindingGiven(first.pk, "signs", reach.pk))
-    record_not_reached(
-        visit.pk, **say, not_reached=NotReachedGiven("locked", "us", zone_id=last.pk)
-    )
-    apply_treatment(visit.pk, **say, treatment=treatment_given(first, make_product()))
 
 
 def test_my_day_costs_the_same_for_more_stops(signed_in, many, django_assert_max_num_queries):
     with django_assert_max_num_queries(16):
         assert signed_in.get(reverse("visits:my_day")).status_code == 200
-
-
-def test_the_package_costs_the_same_for_more_visits(signed_in, many, django_assert_max_num_queries):
-    with django_assert_max_num_queries(28):
-        found = signed_in.get(reverse("visits:package")).json()
-
-    assert len(found["visits"]) == len(many)
 
 
 def test_the_door_costs_the_same_for_more_zones(signed_in, many, django_assert_max_num_queries):
@@ -306,91 +274,6 @@ def test_a_report_costs_the_same_for_more(client, office, many, django_assert_ma
 
     with django_assert_max_num_queries(26):
         assert client.get(visit.get_absolute_url()).status_code == 200
-
-
-# --- the package ----------------------------------------------------------------------------------
-
-
-def packed(visit: Visit) -> dict:
-    found = package_of(visit.technician, now=timezone.now(), visit_id=visit.pk)
-    return found["visits"][0]
-
-
-def test_the_package_has_the_walk_in_order_with_the_last_readings(visit, site):
-    monitor = site.monitors.order_by("number").first()
-    Reading.objects.create(monitor=monitor, source="import", read_on=TODAY - timedelta(40))
-    reading = Reading.objects.create(
-        monitor=monitor, source="import", read_on=TODAY - timedelta(10)
-    )
-    reading.counts.create(pest_id=pest("house-mouse"), count=2)
-    make_zone(site, walk_order=9, boundary=Boundary.OUTSIDE, boundary_note="Next door's.")
-
-    zones = packed(visit)["zones"]
-
-    assert [place["height"] for place in zones[0]["checkpoints"]] == ["low", "reach", "overhead"]
-    assert zones[0]["monitors"][0]["last"]["words"] == "2 House mouse"
-    assert zones[0]["monitors"][0]["last"]["read_on"] == str(TODAY - timedelta(10))
-    assert zones[1]["monitors"][0]["last"] is None
-    assert not any(place["due"] for place in zones[2]["checkpoints"])
-    assert zones[2]["boundary_note"] == "Next door's."
-
-
-def pest(slug: str):
-    return Pest.objects.get(slug=slug).pk
-
-
-def test_the_package_says_what_was_recorded_in_the_shapes_of_operations(visit, technician):
-    fill(visit)
-
-    said = packed(visit)["said"]
-
-    (reading,) = said["readings"].values()
-    assert reading["counts"] == {"wasp": 1}
-    (place, named), *_ = said["not_reached"].items()
-    assert place == f"zone/{named['zone']}"
-    (treatment,) = said["treatments"].values()
-    assert treatment["amount"] == "2.50"
-    assert "Licence valid that day" in treatment["missing"]
-    for kind, words in (("reading.set", reading), ("treatment.set", treatment)):
-        op = Phone(visit).op(kind)
-        op["body"] = {key: value for key, value in words.items() if key not in {"at", "missing"}}
-        assert apply_operation(op, by=technician)["verdict"] == "applied"
-
-
-def test_the_package_has_today_and_the_week_after_it(office, technician):
-    days = {
-        n: make_visit(state="booked", by=office, technician=technician, due_on=TODAY + timedelta(n))
-        for n in (-1, 0, 7, 8)
-    }
-    begun = make_visit(
-        state="under_way", by=office, technician=technician, due_on=TODAY - timedelta(3)
-    )
-
-    found = package_of(technician, now=timezone.now())
-
-    assert [one["id"] for one in found["visits"]] == [
-        str(one.pk) for one in (begun, days[0], days[7])
-    ]
-
-
-def test_the_package_names_the_likeliest_pest_of_each_group_first(technician):
-    Pest.objects.create(slug="asian-cockroach", name="Asian cockroach", group=Pest.Group.COCKROACH)
-
-    pests = package_of(technician, now=timezone.now())["pests"]
-
-    roaches = [one["slug"] for one in pests if one["group"] == Pest.Group.COCKROACH]
-    assert (roaches[0], roaches[-1]) == ("german-cockroach", "asian-cockroach")
-
-
-def test_the_package_has_nothing_of_other_technicians_or_of_prices(visit, signed_in, office):
-    other = make_visit(state="booked", by=office, due_on=TODAY)
-
-    answer = signed_in.get(reverse("visits:package"))
-
-    assert str(other.pk) not in answer.content.decode()
-    assert "price" not in answer.content.decode()
-    assert signed_in.get(reverse("visits:package"), {"visit": other.pk}).status_code == 404
-    assert signed_in.get(reverse("visits:package"), {"visit": "x"}).status_code == 404
 
 
 # --- where the phone sends to ---------------------------------------------------------------------
@@ -535,7 +418,7 @@ def closed(site, office, technician) -> Visit:
         office_note="They still owe us for May.",
     )
     look_everywhere(visit)
-    fill(visit)
+    record_some_of_all(visit)
     return close_visit(
         visit.pk,
         by=technician,

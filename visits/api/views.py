@@ -2,8 +2,10 @@
 
 from typing import Any
 
-from django.http import Http404
+from django.http import HttpResponseBase
 from django.utils import timezone
+from django.utils.decorators import method_decorator
+from django.views.decorators.gzip import gzip_page
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.decorators import action
@@ -26,10 +28,9 @@ from visits.models import (
     Treatment,
     Visit,
 )
-from visits.queries.package import package_of
 from visits.services import amendments, booking, lines, parked, products
 from visits.services.sync import apply_operations
-from visits.views.sync import DeepJSON
+from visits.views.sync import DeepJSON, packed
 
 
 class ServiceLines(ReadViewSet[ServiceLine]):
@@ -341,6 +342,7 @@ class Operations(APIView):
         return Response({"answers": answers, "now": timezone.now()})
 
 
+@method_decorator(gzip_page, name="dispatch")
 class Package(APIView):
     """What a phone needs to work without a signal."""
 
@@ -350,13 +352,9 @@ class Package(APIView):
         parameters=[OpenApiParameter("visit", OpenApiTypes.UUID, description="Only this one.")],
         responses=OpenApiTypes.OBJECT,
     )
-    def get(self, request: Request) -> Response:
+    def get(self, request: Request) -> HttpResponseBase:
         """The technician's visits of today and the week after it, with all that they need."""
         access.require_may_record(request.user)
         asked = shapes.PackageAsked(data=request.query_params)
         asked.is_valid(raise_exception=True)
-        visit_id = asked.validated_data.get("visit")
-        found = package_of(person_of(request), now=timezone.now(), visit_id=visit_id)
-        if visit_id and not found["visits"]:
-            raise Http404
-        return Response(found)
+        return packed(request, person_of(request), asked.validated_data.get("visit"))

@@ -1,65 +1,144 @@
-"""The day's package: everything that a technician's phone needs where there is no line."""
+"""The day's package: everything that a technician's phone needs where there is no line.
+
+docs/sync.md says what is in it.
+"""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from accounts.models import Company, User
-from accounts.sealing import plain
-from sites.models import Contact, Height, Monitor
+from accounts.sealing import canonical, digest, plain
+from sites.access import sites_visible_to
+from sites.models import AccessWindow, Contact, Height, Monitor, SitePlan
+from visits.access import visits_visible_to
 from visits.application_record import baited_since, missing_elements
 from visits.cautions import DROPPINGS, caution_table
-from visits.models import Finding, NotReached, Pest, Product, Reading, ReadingCount, Visit
+from visits.models import (
+    Finding,
+    NotReached,
+    ParkedOperation,
+    Pest,
+    Product,
+    Reading,
+    ReadingCount,
+    Visit,
+)
+from visits.package_parts import parts
 from visits.queries.places import ZonePlaces, places_of
 from visits.remedies import remedy_table
 from visits.usual_pests import USUAL_PESTS
 from visits.visit_record import Rows, rows_of
 
 PACKAGE_DAYS = 7
-PACKAGE_FORM = 1
+PACKAGE_FORM = 2
+MOST_PARKED = 20
+NEVER = datetime.max.replace(tzinfo=UTC)
 
 
 def package_of(technician: User, *, now: datetime, visit_id: UUID | None = None) -> dict[str, Any]:
     """Everything the phone needs for today and the seven days after it, ready to be sent as JSON.
 
-    With ``visit_id`` only that visit, whatever its day. Booked, under way and, for today, closed
-    visits. Twenty queries, however many visits.
+    Booked visits, those under way whenever they were booked, and of today's own also the closed and
+    the called off. With ``visit_id`` only that one of the technician's own, whatever its state, as
+    long as its site is open to them. Twenty-five queries at most, however many visits.
     """
     today = now.astimezone(ZoneInfo(technician.time_zone)).date()
-    own = Visit.objects.filter(technician=technician)
-    if visit_id is not None:
-        wanted = own.filter(pk=visit_id)
-    else:
-        wanted = own.filter(
-            Q(state=Visit.State.UNDER_WAY)
-            | Q(
-                state=Visit.State.BOOKED,
-                booked_on__range=(today, today + timedelta(days=PACKAGE_DAYS)),
-            )
-        )
     visits = list(
-        wanted.select_related("site__client", "line", "technician")
+        _wanted(technician, today, visit_id)
+        .select_related("site__client", "line", "technician")
         .defer("sealed_record")
+        .annotate(before=Subquery(_closed_before()))
         .order_by("booked_on", F("booked_at_time").asc(nulls_last=True), "created_at", "pk")
     )
-    facts = _Facts(visits)
+    facts = _Facts(technician, visits)
     return {
         "form": PACKAGE_FORM,
         "made_at": plain(now),
-        "person": {"id": str(technician.pk), "name": technician.name},
+        "today": plain(today),
+        "person": {
+            "id": str(technician.pk),
+            "name": technician.name,
+            "time_zone": technician.time_zone,
+        },
         "visits": [facts.visit(one) for one in visits],
+        "parked": _parked(technician),
         "pests": _pests(),
         "products": [_product(one, today) for one in _products()],
         "cautions": caution_table(),
         "droppings": DROPPINGS,
         "remedies": remedy_table(),
     }
+
+
+def tag_of(package: Mapping[str, Any]) -> str:
+    """The entity tag of a package: it changes when anything in it does but the time of its making.
+
+    A weak one, as what is sent may be compressed. Source: RFC 9110, section 8.8.3.
+    """
+    content = {key: value for key, value in package.items() if key != "made_at"}
+    return f'W/"{digest(canonical(content))}"'
+
+
+def _wanted(technician: User, today: date, visit_id: UUID | None) -> QuerySet[Visit]:
+    own = Visit.objects.filter(technician=technician)
+    begun = Q(state=Visit.State.UNDER_WAY)  # wherever it was: it has to be closed some day
+    if visit_id is not None:
+        open_to_them = visits_visible_to(technician).values("pk")
+        return own.filter(begun | Q(pk__in=open_to_them), pk=visit_id)
+    week = (today, today + timedelta(days=PACKAGE_DAYS))
+    over = (Visit.State.CLOSED, Visit.State.CALLED_OFF)
+    return own.filter(
+        begun
+        | Q(state=Visit.State.BOOKED, booked_on__range=week)
+        | Q(state__in=over, booked_on=today)
+    )
+
+
+def _closed_before() -> QuerySet[Visit, Any]:
+    """The visit that was closed last at the same site before the outer one was."""
+    return (
+        Visit.objects.filter(
+            site=OuterRef("site"),
+            state=Visit.State.CLOSED,
+            closed_at__lt=Coalesce(OuterRef("closed_at"), Value(NEVER)),
+        )
+        .order_by("-closed_at", "-pk")
+        .values("pk")[:1]
+    )
+
+
+def _parked(technician: User) -> list[dict[str, Any]]:
+    """What this person recorded and the office has still to place, the oldest first. One query.
+
+    The site is named only to whom it is known: what was parked may name a stranger's visit.
+    """
+    known = Q(visit__technician=technician) | Exists(
+        sites_visible_to(technician).filter(pk=OuterRef("visit__site_id"))
+    )
+    waiting = ParkedOperation.objects.filter(person=technician, settled_at=None)
+    found: list[dict[str, Any]] = plain(
+        [
+            {
+                "id": one.pk,
+                "operation": one.operation_id,
+                "site": one.visit.site.name if one.visit and one.is_known else "",
+                "reason": one.reason,
+                "at": one.created_at,
+            }
+            for one in waiting.annotate(is_known=known)
+            .select_related("visit__site")
+            .order_by("created_at", "pk")[:MOST_PARKED]
+        ]
+    )
+    return found
 
 
 def _pests() -> list[dict[str, Any]]:
@@ -98,8 +177,9 @@ def _product(one: Product, today: date) -> dict[str, Any]:
 class _Facts:
     """What the visits of a package need, read at once and handed out one by one."""
 
-    def __init__(self, visits: Sequence[Visit]) -> None:
+    def __init__(self, technician: User, visits: Sequence[Visit]) -> None:
         sites = {visit.site_id for visit in visits}
+        self._visits = visits
         self._places = places_of(visits)
         self._rows = rows_of(visits)
         self._contacts: dict[UUID, list[Contact]] = defaultdict(list)
@@ -107,9 +187,20 @@ class _Facts:
             "-is_premises_manager", "name", "pk"
         ):
             self._contacts[contact.site_id].append(contact)
+        self._windows: dict[UUID, list[str]] = defaultdict(list)
+        for window in AccessWindow.objects.filter(site__in=sites).order_by(
+            "weekday", "opens", "pk"
+        ):
+            self._windows[window.site_id].append(str(window))
+        self._plans: dict[UUID, list[SitePlan]] = defaultdict(list)
+        for plan in SitePlan.objects.filter(site__in=sites, retired_on=None).order_by(
+            "created_at", "pk"
+        ):
+            self._plans[plan.site_id].append(plan)
+        self._parts = parts.of_sites(technician, sites)
         self._unsaid = self._what_is_unsaid()
-        self._last_visit = last_visits(sites)
-        self._left = left_by(list(self._last_visit.values()))
+        self._before = _visits_before(visits)
+        self._left = left_by(list(self._before.values()))
         self._last_read = _last_readings(
             {
                 monitor.pk
@@ -118,7 +209,26 @@ class _Facts:
                 for monitor in zone.monitors
             },
             [visit.pk for visit in visits],
+            until=max((visit.closed_at or NEVER for visit in visits), default=NEVER),
         )
+
+    def _read_before(self, visit: Visit) -> dict[UUID, dict[str, Any]]:
+        """By monitor, its last reading before this visit. No query.
+
+        Two visits of one package may be at the same site, and the first be closed.
+        """
+        found = dict(self._last_read)
+        earlier = [
+            (one.closed_at, one.pk)
+            for one in self._visits
+            if one.site_id == visit.site_id
+            and one.closed_at is not None
+            and one.closed_at < (visit.closed_at or NEVER)
+        ]
+        for _, visit_id in sorted(earlier):
+            for reading in self._rows[visit_id].readings:
+                found[reading.monitor_id] = _last_reading(reading)
+        return found
 
     def _what_is_unsaid(self) -> dict[UUID, list[str]]:
         """By treatment, the labels of what its record leaves out. Two queries at most."""
@@ -139,21 +249,28 @@ class _Facts:
 
     def visit(self, visit: Visit) -> dict[str, Any]:
         site = visit.site
-        last = self._last_visit.get(visit.site_id)
-        missed, remedies = self._left.get(visit.site_id, ([], []))
+        last = self._before.get(visit.pk)
+        missed, remedies = self._left[last.pk] if last else ([], [])
+        read_before = self._read_before(visit)
         found: dict[str, Any] = plain(
             {
                 "id": visit.pk,
                 "version": visit.version,
                 "state": visit.state,
+                "state_reason": visit.state_reason,
                 "kind": visit.kind,
                 "kind_words": visit.get_kind_display(),
                 "line": visit.line.title if visit.line else "",
                 "booked_on": visit.booked_on,
                 "booked_at_time": visit.booked_at_time,
                 "minutes": visit.minutes,
+                "minutes_on_site": visit.minutes_on_site,
+                "closed_at": visit.closed_at,
                 "office_note": visit.office_note,
                 "reported_problem": visit.reported_problem,
+                "reported_by": visit.reported_by,
+                "reported_at": visit.reported_at,
+                "respond_by": visit.respond_by,
                 "site": {
                     "id": site.pk,
                     "name": site.name,
@@ -161,16 +278,27 @@ class _Facts:
                     "address": site.address,
                     "postcode": site.postcode,
                     "time_zone": site.time_zone,
+                    "latitude": site.latitude,
+                    "longitude": site.longitude,
                     "hazards": site.hazards,
                     "access_note": site.access_note,
+                    "access_windows": self._windows[visit.site_id],
                     "contacts": [
-                        {"name": one.name, "job_title": one.job_title, "phone": one.phone}
+                        {
+                            "name": one.name,
+                            "job_title": one.job_title,
+                            "phone": one.phone,
+                            "is_premises_manager": one.is_premises_manager,
+                        }
                         for one in self._contacts[visit.site_id]
                     ],
                 },
-                "zones": [self._zone(one) for one in self._places[visit.pk]],
+                "zones": [_zone(one, read_before) for one in self._places[visit.pk]],
+                "plans": [_plan(one) for one in self._plans[visit.site_id]],
+                **{key: by_site.get(visit.site_id, []) for key, by_site in self._parts.items()},
                 "left_open": {
                     "closed_at": last.closed_at if last else None,
+                    "by": last.technician.name if last and last.technician else "",
                     "not_reached": [_left_place(one) for one in missed],
                     "remedies": [
                         {
@@ -192,71 +320,87 @@ class _Facts:
         )
         return found
 
-    def _zone(self, one: ZonePlaces) -> dict[str, Any]:
-        zone = one.zone
-        return {
-            "id": zone.pk,
-            "name": zone.name,
-            "kind": zone.kind,
-            "kind_words": zone.get_kind_display(),
-            "boundary": zone.boundary,
-            "boundary_words": zone.get_boundary_display(),
-            "boundary_note": zone.boundary_note,
-            "checkpoints": [
-                {
-                    "id": place.pk,
-                    "height": place.height,
-                    "height_words": Height(place.height).label,
-                    "label": place.label,
-                    "due": place.pk in one.due,
-                }
-                for place in one.checkpoints
-            ],
-            "monitors": [
-                {
-                    "id": monitor.pk,
-                    "number": monitor.number,
-                    "kind": monitor.kind,
-                    "kind_words": monitor.get_kind_display(),
-                    "place": monitor.place,
-                    "due": monitor.pk in one.due,
-                    "last": self._last_read.get(monitor.pk),
-                }
-                for monitor in one.monitors
-            ],
-        }
+
+def _zone(one: ZonePlaces, read_before: Mapping[UUID, Any]) -> dict[str, Any]:
+    zone = one.zone
+    return {
+        "id": zone.pk,
+        "name": zone.name,
+        "kind": zone.kind,
+        "kind_words": zone.get_kind_display(),
+        "boundary": zone.boundary,
+        "boundary_words": zone.get_boundary_display(),
+        "boundary_note": zone.boundary_note,
+        "plan": zone.plan_id,
+        "outline": zone.outline,
+        "checkpoints": [
+            {
+                "id": place.pk,
+                "height": place.height,
+                "height_words": Height(place.height).label,
+                "label": place.label,
+                "due": place.pk in one.due,
+            }
+            for place in one.checkpoints
+        ],
+        "monitors": [
+            {
+                "id": monitor.pk,
+                "number": monitor.number,
+                "kind": monitor.kind,
+                "kind_words": monitor.get_kind_display(),
+                "place": monitor.place,
+                "label_code": monitor.label_code,
+                "plan": monitor.plan_id,
+                "x": monitor.x,
+                "y": monitor.y,
+                "due": monitor.pk in one.due,
+                "last": read_before.get(monitor.pk),
+            }
+            for monitor in one.monitors
+        ],
+    }
 
 
-def last_visits(site_ids: Iterable[UUID]) -> dict[UUID, Visit]:
-    """By site, the visit that was closed last. One query."""
-    newest = (
-        Visit.objects.filter(site=OuterRef("site"), state=Visit.State.CLOSED)
-        .order_by("-closed_at", "-pk")
-        .values("pk")[:1]
-    )
-    found = Visit.objects.filter(
-        site__in=list(site_ids), state=Visit.State.CLOSED, pk=Subquery(newest)
-    ).defer("sealed_record")
-    return {visit.site_id: visit for visit in found.select_related("technician")}
+def _plan(one: SitePlan) -> dict[str, Any]:
+    """The hash is that of the image at the address, so that a phone fetches each image once."""
+    return {
+        "id": one.pk,
+        "title": one.title,
+        "address": reverse("sites:plan_image", args=[one.pk]),
+        "width": one.width,
+        "height": one.height,
+        "sha256": one.sha256,
+    }
+
+
+def _visits_before(visits: Sequence[Visit]) -> dict[UUID, Visit]:
+    """By visit, the one at the same site that was closed last before it. One query."""
+    before = {
+        visit.pk: visit.before  # type: ignore[attr-defined]  # by package_of
+        for visit in visits
+    }
+    closed = Visit.objects.select_related("technician").defer("sealed_record")
+    found = closed.in_bulk([one for one in before.values() if one])
+    return {visit_id: found[one] for visit_id, one in before.items() if one}
 
 
 Left = tuple[list[NotReached], list[Finding]]
 
 
 def left_by(visits: Sequence[Visit]) -> dict[UUID, Left]:
-    """By site, what a closed visit did not reach and what it recommended. Two queries at most."""
+    """By visit, what it did not reach and what it recommended. Two queries at most."""
     if not visits:
         return {}
-    site_of = {visit.pk: visit.site_id for visit in visits}
-    found: dict[UUID, Left] = {visit.site_id: ([], []) for visit in visits}
-    missed = NotReached.objects.filter(visit__in=visits).select_related(
+    found: dict[UUID, Left] = {visit.pk: ([], []) for visit in visits}
+    missed = NotReached.objects.filter(visit__in=found).select_related(
         "zone", "checkpoint", "monitor"
     )
     for one in missed.order_by("zone__walk_order", "at", "pk"):
-        found[site_of[one.visit_id]][0].append(one)
-    findings = Finding.objects.filter(visit__in=visits).exclude(remedy_kind="")
+        found[one.visit_id][0].append(one)
+    findings = Finding.objects.filter(visit__in=found).exclude(remedy_kind="")
     for finding in findings.select_related("zone", "checkpoint", "pest").order_by("at", "pk"):
-        found[site_of[finding.visit_id]][1].append(finding)
+        found[finding.visit_id][1].append(finding)
     return found
 
 
@@ -272,35 +416,35 @@ def _left_place(one: NotReached) -> dict[str, Any]:
 
 
 def _last_readings(
-    monitor_ids: set[UUID], but_not_of: Sequence[UUID]
+    monitor_ids: set[UUID], but_not_of: Sequence[UUID], *, until: datetime
 ) -> dict[UUID, dict[str, Any]]:
-    """By monitor, its last reading before these visits. Three queries at most."""
+    """By monitor, its last reading beside these visits and by an instant. Two queries at most."""
     if not monitor_ids:
         return {}
-    before = (
-        Reading.objects.filter(monitor=OuterRef("pk"))
-        .exclude(visit__in=but_not_of)
-        .order_by("-read_on", "-pk")
-        .values("pk")[:1]
-    )
+    others = Reading.objects.exclude(visit__in=but_not_of)
+    if until != NEVER:
+        others = others.exclude(visit__closed_at__gt=until)
+    before = others.filter(monitor=OuterRef("pk")).order_by("-read_on", "-pk").values("pk")[:1]
     newest = (
         Monitor.objects.filter(pk__in=monitor_ids)
         .annotate(newest=Subquery(before))
-        .exclude(newest=None)
-        .values_list("newest", flat=True)
+        .values("newest")
     )
-    readings = Reading.objects.filter(pk__in=list(newest)).prefetch_related(
+    readings = Reading.objects.filter(pk__in=newest).prefetch_related(
         Prefetch("counts", ReadingCount.objects.select_related("pest").order_by("pest__name"))
     )
+    return {one.monitor_id: _last_reading(one) for one in readings}
+
+
+def _last_reading(one: Reading) -> dict[str, Any]:
+    """The reading must have its counts and their pests at hand."""
+    counts = list(one.counts.all())
     return {
-        one.monitor_id: {
-            "read_on": one.read_on,
-            "condition": one.condition,
-            "condition_words": one.get_condition_display(),
-            "counts": {count.pest.slug: count.count for count in one.counts.all()},
-            "words": ", ".join(f"{count.count} {count.pest.name}" for count in one.counts.all()),
-        }
-        for one in readings
+        "read_on": one.read_on,
+        "condition": one.condition,
+        "condition_words": one.get_condition_display(),
+        "counts": {count.pest.slug: count.count for count in counts},
+        "words": ", ".join(f"{count.count} {count.pest.name}" for count in counts),
     }
 
 

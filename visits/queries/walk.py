@@ -1,12 +1,12 @@
 """What a technician's phone shows: the stops of a day, and what to know before a visit."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import F
+from django.db.models import F, OuterRef, Subquery
 
 from accounts.models import User
 from sites.models import AccessWindow, Contact
@@ -19,7 +19,7 @@ from visits.models import (
     Pest,
     Visit,
 )
-from visits.queries.package import last_visits, left_by
+from visits.queries.package import left_by
 from visits.queries.places import ZonePlaces, due_zones, places_of, said_on
 
 STILL_TO_DO = (Visit.State.BOOKED, Visit.State.UNDER_WAY)
@@ -118,6 +118,19 @@ def _left_open(visits: Sequence[Visit]) -> dict[UUID, int]:
     }
 
 
+def last_visits(site_ids: Iterable[UUID]) -> dict[UUID, Visit]:
+    """By site, the visit that was closed last. One query."""
+    newest = (
+        Visit.objects.filter(site=OuterRef("site"), state=Visit.State.CLOSED)
+        .order_by("-closed_at", "-pk")
+        .values("pk")[:1]
+    )
+    found = Visit.objects.filter(
+        site__in=list(site_ids), state=Visit.State.CLOSED, pk=Subquery(newest)
+    ).defer("sealed_record")
+    return {visit.site_id: visit for visit in found.select_related("technician")}
+
+
 # --- before a visit -------------------------------------------------------------------------------
 
 
@@ -146,8 +159,7 @@ def briefing(visit: Visit) -> Briefing:
     The visit must have its site and line at hand.
     """
     last = last_visits([visit.site_id]).get(visit.site_id)
-    left = left_by([last] if last else [])
-    not_reached, remedies = left.get(visit.site_id, ([], []))
+    not_reached, remedies = left_by([last])[last.pk] if last else ([], [])
     return Briefing(
         visit=visit,
         contacts=list(visit.site.contacts.order_by("-is_premises_manager", "name", "pk")),
