@@ -1,10 +1,14 @@
 """How browser tests start Chromium (Debian's own, not one that is downloaded), and their world."""
 
 import shutil
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from playwright.sync_api import Browser
 
+from accounts.models import User
+from tests.browser.phones import PhoneInHand
 from tests.builders.accounts import make_office
 from tests.builders.visits import make_competence_kind, make_product
 from tests.builders.world import World, make_world
@@ -24,3 +28,21 @@ def world(db: None) -> World:
     )
     made.people["office"] = office
     return made
+
+
+@pytest.fixture
+def new_phone(browser: Browser, live_server: Any) -> Iterator[Callable[..., PhoneInHand]]:
+    """Hands out phones: ``new_phone(person)`` is signed in and ready to go into a cellar."""
+    phones: list[PhoneInHand] = []
+
+    def make(person: User, *, ready: bool = True, **more: Any) -> PhoneInHand:
+        phone = PhoneInHand(browser, live_server, **more)
+        phones.append(phone)
+        phone.sign_in(person)
+        if ready:
+            phone.get_ready()
+        return phone
+
+    yield make
+    for phone in phones:
+        phone.close()
