@@ -2,14 +2,19 @@
 
 import time
 from collections.abc import Callable
+from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
+from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from django.urls import reverse
-from playwright.sync_api import Browser, Page, Route, expect
+from django.utils import timezone
+from playwright.sync_api import Browser, Locator, Page, Route, expect
 
 from accounts.models import User
 from visits.models import Operation, Visit
+from visits.queries.package import package_of
 
 SOON = 10_000  # as long as the page may take to try again, in milliseconds
 
@@ -111,3 +116,107 @@ def assert_server_has_all_of(log: list[dict[str, Any]]) -> None:
     assert len({(row.device, row.seq) for row in rows}) == len(log)
     verdicts = {str(row.pk): row.verdict for row in rows}
     assert verdicts == {op["id"]: op["answer"]["verdict"] for op in log}
+
+
+# --- the record against the log -------------------------------------------------------------------
+
+# What the log alone says of a visit, by the phone's own rules.
+SAID = """async ({ rules, log }) => {
+  const { withLog } = await import(rules);
+  const nothing = { started_at: null, contact: {} };
+  for (const sort of ["looks", "readings", "findings", "not_reached", "treatments"]) {
+    nothing[sort] = {};
+  }
+  return withLog(nothing, -1, log);
+}"""
+
+
+def assert_record_is_the_log(phone: PhoneInHand, visit: Visit) -> None:
+    """The record says of the visit what the phone's log says of it, word for word.
+
+    For a visit that was recorded by this phone alone, from its first place on.
+    """
+    log = [op for op in phone.log() if op["visit"] == str(visit.pk)]
+    said = phone.page.evaluate(SAID, {"rules": "/static/js/phone/rules.js", "log": log})
+    assert visit.technician
+    package = package_of(visit.technician, now=timezone.now(), visit_id=visit.pk)
+    [record] = [one["said"] for one in package["visits"]]
+    for sort in ("looks", "readings", "findings", "not_reached", "treatments"):
+        assert said[sort].keys() == record[sort].keys()
+        for key, word in record[sort].items():
+            own = said[sort][key]
+            # The record dates a treatment by when it was applied, the log by the tap.
+            names = word.keys() & own.keys() - ({"at"} if sort == "treatments" else set())
+            assert {name: _plain(word[name]) for name in names} == {
+                name: _plain(own[name]) for name in names
+            }
+    for name, value in record["contact"].items():
+        assert (value or None) == (said["contact"].get(name) or None), name
+
+
+def _plain(value: Any) -> Any:
+    """The same instant or figure, however it is written."""
+    for read in (datetime.fromisoformat, Decimal) if isinstance(value, str) else ():
+        try:
+            return read(value)
+        except (ValueError, ArithmeticError):
+            continue
+    return value
+
+
+# --- how a page reads and feels -------------------------------------------------------------------
+
+RULES = {
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+}
+
+# What can be pressed and is lower than 48 pixels; links within sentences are no targets of a thumb.
+LOW_TARGETS = """within => [...document.querySelector(within).querySelectorAll(
+  `button, a.button, summary, select, textarea, label.tap, label.choice,
+   input:not([type=checkbox], [type=radio], [type=file])`
+)].filter(one => one.checkVisibility() && one.getBoundingClientRect().height < 47.9)
+  .map(one => `${one.textContent.trim() || one.name}: ${one.getBoundingClientRect().height}`)"""
+
+NAMELESS = """() => [...document.querySelectorAll(
+  "button, a[href], input, select, textarea, summary"
+)].filter(one => one.checkVisibility() && !one.textContent.trim() && !one.labels?.length
+    && !one.ariaLabel && !one.hasAttribute("aria-labelledby"))
+  .map(one => one.outerHTML.slice(0, 120))"""
+
+
+def faults_of_page(page: Page) -> list[str]:
+    """What axe finds wrong, and what runs over the edge of the screen."""
+    found = [
+        f"{one['id']}: {one['nodes'][0]['html'][:160]}"
+        for one in Axe().run(page, options=RULES).response["violations"]
+    ]
+    wide, room = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    return found + ([f"{wide} pixels wide where there is room for {room}"] if wide > room else [])
+
+
+def low_targets(page: Page, within: str = "body") -> list[str]:
+    """What is too low for a gloved thumb."""
+    found: list[str] = page.evaluate(LOW_TARGETS, within)
+    return found
+
+
+def nameless(page: Page) -> list[str]:
+    """Controls that a screen reader has no name for."""
+    found: list[str] = page.evaluate(NAMELESS)
+    return found
+
+
+def sign(page: Page, pad: Locator) -> None:
+    """Draw a name on a signature pad, in two strokes."""
+    pad.scroll_into_view_if_needed()
+    box = pad.bounding_box()
+    assert box
+    for stroke in ([(0.1, 0.6), (0.3, 0.2), (0.4, 0.8), (0.6, 0.3)], [(0.65, 0.7), (0.9, 0.4)]):
+        first, *rest = (
+            (box["x"] + x * box["width"], box["y"] + y * box["height"]) for x, y in stroke
+        )
+        page.mouse.move(*first)
+        page.mouse.down()
+        for point in rest:
+            page.mouse.move(*point, steps=5)
+        page.mouse.up()
