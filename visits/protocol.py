@@ -11,6 +11,7 @@ from typing import Any
 from rest_framework import serializers
 
 from sites.models import Height
+from visits.clocks import MOST_AHEAD, is_possible
 from visits.models import (
     Finding,
     NotReached,
@@ -26,7 +27,31 @@ MOST_DEPTH = 12
 HASH = r"^[0-9a-f]{64}\Z"
 
 
-class Envelope(serializers.Serializer[Any]):
+MOST_MINUTES = 7 * 24 * 60
+
+
+class Clock(serializers.Serializer[Any]):
+    """When an operation was made, by the phone's clock, and how far that clock was off."""
+
+    made_at = serializers.DateTimeField(help_text="The phone's clock, with its offset.")
+    clock_ahead = serializers.IntegerField(
+        min_value=-MOST_AHEAD,
+        max_value=MOST_AHEAD,
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Seconds by which it was ahead of the server's when they last met.",
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if not is_possible(attrs["made_at"], attrs["clock_ahead"]):
+            raise serializers.ValidationError(
+                {"made_at": "The phone's clock is out of all bounds."}, code="out_of_bounds"
+            )
+        return attrs
+
+
+class Envelope(Clock):
     """One operation, whatever its kind."""
 
     id = serializers.UUIDField(help_text="Made by the phone, version 7.")
@@ -43,7 +68,6 @@ class Envelope(serializers.Serializer[Any]):
         default=None,
         help_text="The version of the visit that the phone had seen.",
     )
-    made_at = serializers.DateTimeField(help_text="The phone's clock, with its offset.")
     offset_minutes = serializers.IntegerField(min_value=-900, max_value=900, default=0)
 
 
@@ -288,6 +312,14 @@ class CloseBody(ContactBody):
         default=None,
         help_text="How many operations this device made for this visit before this one.",
     )
+    minutes_on_site = serializers.IntegerField(
+        min_value=0,
+        max_value=MOST_MINUTES,
+        allow_null=True,
+        default=None,
+        help_text="Only where they are not those between start and closing.",
+    )
+    minutes_reason = text(300)
 
     def touches(self) -> Touches:
         return Touches()

@@ -16,7 +16,7 @@ from accounts.models import TrailEntry
 from accounts.sealing import NOTHING_BEFORE, canonical, chained, digest, plain
 from sites.models import Photo, Site
 from visits.models import Amendment, Visit
-from visits.visit_record import Rows, facts_of, rows_of, without_words
+from visits.visit_record import FORMS, Rows, facts_of, rows_of, without_words
 
 BATCH = 100
 PARTS = {
@@ -126,8 +126,11 @@ def _of_visit(visit: Visit, rows: Rows) -> Iterator[Break]:
     except ValueError:
         yield broken("its sealed words cannot be read")
         return
-    stored = without_words(plain(facts_of(visit, rows)))
     facts = without_words(sealed)
+    if facts.get("form") not in FORMS:
+        yield broken("its sealed words are in a form that is not known here")
+        return
+    stored = without_words(plain(facts_of(visit, rows, form=facts["form"])))
     for part, words in PARTS.items():
         if _comparable(part, facts.get(part)) != _comparable(part, stored[part], facts.get(part)):
             yield broken(f"what is stored of {words} is not what was sealed")

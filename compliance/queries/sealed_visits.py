@@ -69,6 +69,9 @@ def closed_visit(
         started_at=_instant(sealed["started_at"]),
         closed_at=_instant(sealed["closed_at"]),
         received_at=_instant(sealed["received_at"]),
+        # Not said by what was sealed in the first form.
+        minutes_on_site=sealed.get("minutes_on_site"),
+        minutes_reason=sealed.get("minutes_reason", ""),
         reported_at=_instant(sealed["reported_at"]),
         reported_by=sealed["reported_by"],
         respond_by=_instant(sealed["respond_by"]),

@@ -353,6 +353,8 @@ class Visit:
     started_at: datetime | None = None
     closed_at: datetime | None = None
     received_at: datetime | None = None
+    minutes_on_site: int | None = None
+    minutes_reason: str = ""
     reported_at: datetime | None = None
     reported_by: str = ""
     respond_by: datetime | None = None

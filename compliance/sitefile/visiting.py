@@ -278,7 +278,12 @@ def _window(visit: Visit, zone: str) -> str:
 def _made(visit: Visit, zone: str) -> str:
     if visit.outcome is not Outcome.CLOSED or visit.closed_at is None:
         return DASH
-    return lines(day(_day_made(visit, zone)), _hours(visit, zone), visit.technician)
+    return lines(
+        day(_day_made(visit, zone)),
+        _hours(visit, zone),
+        _on_site(visit, corrected="corrected"),  # why stands in its report
+        visit.technician,
+    )
 
 
 def _hours(visit: Visit, zone: str) -> str:
@@ -286,6 +291,14 @@ def _hours(visit: Visit, zone: str) -> str:
         return ""
     ended = f"{clock(visit.closed_at, zone)} {zone_at(visit.closed_at, zone)}"
     return f"{clock(visit.started_at, zone)} to {ended}" if visit.started_at else ended
+
+
+def _on_site(visit: Visit, *, corrected: str) -> str:
+    """52 minutes on site, and that it was corrected; visits sealed long ago do not say."""
+    if visit.minutes_on_site is None:
+        return ""
+    said = f"{counted(visit.minutes_on_site, 'minute')} on site"
+    return f"{said} ({corrected})" if visit.minutes_reason else said
 
 
 def _report_facts(visit: Visit, zone: str) -> tuple[Fact, ...]:
@@ -299,6 +312,7 @@ def _report_facts(visit: Visit, zone: str) -> tuple[Fact, ...]:
         ("Started", moment(visit.started_at, zone) if visit.started_at else "Not recorded"),
         ("Closed", moment(visit.closed_at, zone) if visit.closed_at else ""),
         ("Reached the office", moment(visit.received_at, zone) if visit.received_at else ""),
+        ("How long", _on_site(visit, corrected=f"corrected: {visit.minutes_reason}")),
     )
 
 

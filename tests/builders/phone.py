@@ -16,6 +16,7 @@ class Phone:
 
     def __init__(self, visit: Visit, *, base_version: int | None = None) -> None:
         self.visit = visit
+        self.ahead: int | None = None  # by how many seconds its clock is, once it was measured
         self.device = uuid4().hex
         self.seq = 0
         self.base_version = visit.version if base_version is None else base_version
@@ -32,6 +33,7 @@ class Phone:
             "body": {key: _plain(value) for key, value in body.items()},
             "base_version": self.base_version,
             "made_at": at.isoformat(),
+            "clock_ahead": self.ahead,
             "offset_minutes": 0,
         }
 

@@ -1,5 +1,6 @@
 """Closing a visit: what it needs, what it counts, and that it happens once."""
 
+from datetime import date, timedelta
 from threading import Barrier, Thread
 
 import pytest
@@ -19,7 +20,14 @@ from tests.builders.visits import (
 )
 from visits.models import Visit
 from visits.services.closing import close_visit
-from visits.services.recording import ContactGiven, apply_treatment, set_contact
+from visits.services.recording import (
+    ContactGiven,
+    apply_treatment,
+    record_looks,
+    set_contact,
+    start_visit,
+)
+from visits.services.writing import MinutesGiven
 from visits.signals import visit_closed
 
 SIGNATURE = [[[0.1, 0.5], [0.4, 0.2], [0.6, 0.8], [0.9, 0.5]]]
@@ -149,6 +157,93 @@ def test_what_a_treatments_record_lacks_is_told_on_the_trail(visit, technician):
 
     told = TrailEntry.objects.get(verb="visit.closed").facts["left_unsaid"]
     assert "Batch or lot" in told[f"Test gel Q, {zone.name}"]
+
+
+def took(visit: Visit) -> tuple[int | None, str]:
+    visit.refresh_from_db()
+    return visit.minutes_on_site, visit.minutes_reason
+
+
+@pytest.mark.parametrize(
+    ("hour", "minute", "minutes"), [(9, 0, 0), (9, 52, 52), (23, 59, 899)], ids=str
+)
+def test_it_took_the_minutes_from_start_to_closing(visit, hour, minute, minutes):
+    close(visit, at=local(visit, hour, minute))
+
+    assert took(visit) == (minutes, "")
+    told = TrailEntry.objects.get(verb="visit.closed").facts
+    assert told["minutes_on_site"] == minutes
+    assert "minutes_worked_out" not in told
+
+
+def test_a_night_over_midnight_has_its_minutes(office, technician):
+    visit = make_visit(state="booked", by=office, technician=technician)
+    start_visit(visit.pk, by=technician, at=local(visit, 23, 40))
+
+    close(visit, at=local(visit, 23, 40) + timedelta(minutes=45))
+
+    assert took(visit) == (45, "")
+
+
+def test_the_night_on_which_the_clocks_go_back_has_its_hour_more(office, technician):
+    """From ten to two to ten past three, at a site in Berlin: 140 minutes, not 80."""
+    site = make_site(time_zone="Europe/Berlin")
+    visit = make_visit(
+        site, state="booked", by=office, technician=technician, due_on=date(2026, 10, 25)
+    )
+    start_visit(visit.pk, by=technician, at=local(visit, 1, 50))
+
+    close(visit, at=local(visit, 3, 10))
+
+    assert took(visit) == (140, "")
+
+
+@pytest.mark.parametrize(
+    ("given", "stands"),
+    [
+        (MinutesGiven(), (60, "")),
+        (MinutesGiven(60), (60, "")),
+        (MinutesGiven(59), (60, "")),
+        (MinutesGiven(61), (60, "")),
+        (MinutesGiven(60, "No difference."), (60, "")),
+        (MinutesGiven(61, "Went back for the torch."), (61, "Went back for the torch.")),
+        (MinutesGiven(90, "  Waited for the key. "), (90, "Waited for the key.")),
+        (MinutesGiven(0, "Closed from the van."), (0, "Closed from the van.")),
+        (MinutesGiven(None, "Nothing to correct."), (60, "")),
+    ],
+    ids=str,
+)
+def test_the_technician_corrects_the_minutes_with_a_reason(visit, given, stands):
+    close(visit, minutes=given)
+
+    assert took(visit) == stands
+    told = TrailEntry.objects.get(verb="visit.closed").facts
+    assert told["minutes_on_site"] == stands[0]
+    assert told.get("minutes_reason", "") == stands[1]
+    assert told.get("minutes_worked_out") == (60 if stands[1] else None)
+
+
+@pytest.mark.parametrize("given", [MinutesGiven(90), MinutesGiven(58), MinutesGiven(62, "  ")])
+def test_other_minutes_without_a_reason_leave_it_open(visit, given):
+    before = stands(visit)
+
+    with pytest.raises(Unusable, match="Say why") as refusal:
+        close(visit, minutes=given)
+
+    assert (refusal.value.code, refusal.value.facts["worked_out"]) == ("minutes_reason_missing", 60)
+    assert (stands(visit), took(visit)) == (before, (None, ""))
+
+
+def test_a_closing_is_the_last_word_of_a_visit(visit, technician):
+    """Two clocks, or one that was changed: nothing was recorded after the visit was closed."""
+    place = visit.site.zones.get().checkpoints.first()
+    record_looks(visit.pk, by=technician, at=local(visit, 9, 40), checkpoint_ids=[place.pk])
+
+    close(visit, at=local(visit, 8))
+
+    visit.refresh_from_db()
+    assert visit.closed_at == local(visit, 9, 40)
+    assert took(visit) == (40, "")
 
 
 def test_it_is_told_to_later_rooms_after_the_commit(visit, django_capture_on_commit_callbacks):

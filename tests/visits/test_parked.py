@@ -1,6 +1,9 @@
 """The office places by hand what a phone sent and what could not be applied."""
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
+import time_machine
 
 from accounts.models import TrailEntry
 from accounts.refusals import NotAllowed, Unusable, WrongState
@@ -19,6 +22,15 @@ from visits.services.sync import apply_operation, apply_operations
 from visits.verification import breaks_of_site
 
 pytestmark = pytest.mark.django_db
+
+EVENING = datetime(2026, 12, 8, 18, 0, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def evening():
+    """Six on the day of the visits, when what phones recorded in the morning has arrived."""
+    with time_machine.travel(EVENING):
+        yield
 
 
 @pytest.fixture
@@ -84,6 +96,66 @@ def test_a_whole_visit_is_placed_at_once_and_closed(called_off, phone, technicia
     assert visit.closed_at == local(visit, 9, 5)
     assert not ParkedOperation.objects.filter(settled_at=None).exists()
     assert breaks_of_site(visit.site) == []
+
+
+def test_it_happened_when_a_right_clock_says_however_late_it_is_placed(
+    called_off, phone, technician, office
+):
+    """One by a clock known to be three days fast, one by a clock that nobody had measured."""
+    low, reach, _ = called_off.site.zones.get().checkpoints.order_by("walk_order")
+    shown = local(called_off, 9) + timedelta(days=3)
+    phone.ahead = 259_200
+    measured = parked_of(phone, technician, "look.add", at=shown, checkpoint=low)
+    phone.ahead = None
+    ahead = parked_of(phone, technician, "look.add", at=shown, checkpoint=reach)
+    visit = instead_of(called_off, office)
+
+    with time_machine.travel(EVENING + timedelta(days=9)):
+        place_all_parked([measured.pk, ahead.pk], by=office, visit_id=visit.pk)
+
+    assert visit.looks.get(checkpoint=low).at == local(visit, 9)
+    assert visit.looks.get(checkpoint=reach).at == ahead.created_at
+
+
+def test_a_closing_that_is_placed_had_reached_us_when_it_was_parked(
+    called_off, phone, technician, office
+):
+    phone.ahead = 259_200
+    shown = local(called_off, 9) + timedelta(days=3)
+    start = parked_of(phone, technician, "visit.start", at=shown)
+    signed = {"no_signature_reason": "Nobody there.", "minutes_on_site": 20}
+    close = parked_of(
+        phone,
+        technician,
+        "visit.close",
+        at=shown + timedelta(minutes=15),
+        minutes_reason="Searched for the door.",
+        **signed,
+    )
+    visit = instead_of(called_off, office)
+
+    with time_machine.travel(EVENING + timedelta(days=9)):
+        place_all_parked([start.pk, close.pk], by=office, visit_id=visit.pk)
+
+    visit.refresh_from_db()
+    assert (visit.closed_at, visit.received_at) == (local(visit, 9, 15), close.created_at)
+    assert (visit.minutes_on_site, visit.minutes_reason) == (20, "Searched for the door.")
+    told = TrailEntry.objects.get(verb="visit.closed").facts
+    assert told["phone_clock_ahead_seconds"] == 259_200
+
+
+def test_a_record_by_an_absurd_clock_is_not_placed_on_an_open_visit(
+    called_off, phone, technician, office
+):
+    phone.ahead = 10**12
+    parked = parked_of(phone, technician, "visit.start")
+    visit = instead_of(called_off, office)
+
+    with pytest.raises(NotPlaceable, match="not the shape"):
+        place_parked(parked.pk, by=office, visit_id=visit.pk)
+
+    visit.refresh_from_db()
+    assert visit.state == "booked"
 
 
 def test_on_a_closed_visit_it_becomes_an_amendment(called_off, phone, technician, office):

@@ -2,12 +2,13 @@
 
 import json
 import random
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from threading import Barrier, Thread
 from uuid import uuid4
 
 import pytest
+import time_machine
 from django.db import OperationalError, connections
 
 from accounts.ids import uuid7
@@ -33,8 +34,18 @@ from visits.services.booking import book_visit, call_off_visit, miss_visit, unbo
 from visits.services.operations import KINDS, Kind
 from visits.services.recording import add_visit_photo
 from visits.services.sync import apply_operation, apply_operations
+from visits.verification import breaks_of_site
 
 pytestmark = pytest.mark.django_db
+
+EVENING = datetime(2026, 12, 8, 18, 0, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def evening():
+    """Six on the day of the visits, when what phones recorded in the morning has arrived."""
+    with time_machine.travel(EVENING):
+        yield
 
 
 @pytest.fixture
@@ -236,15 +247,253 @@ def test_the_closing_waits_for_what_was_made_before_it(visit, phone, technician)
     assert apply_operation(close, by=technician)["verdict"] == "applied"
 
 
-def test_both_clocks_are_kept(visit, phone, technician):
-    ahead = datetime(2026, 12, 11, 9, 0, tzinfo=UTC)  # a phone three days fast
+# --- whose clock ----------------------------------------------------------------------------------
 
-    apply_operation(phone.op("visit.start", at=ahead), by=technician)
+FAST = timedelta(days=3)
 
+
+def closed(visit) -> TrailEntry:
+    visit.refresh_from_db()
+    assert visit.state == "closed"
+    return TrailEntry.objects.get(verb="visit.closed")
+
+
+def test_a_measured_clock_is_corrected_and_both_clocks_are_kept(visit, phone, technician):
+    phone.ahead = FAST // timedelta(seconds=1)
+    shown = local(visit, 9) + FAST
+
+    apply_operation(phone.op("visit.start", at=shown), by=technician)
+
+    visit.refresh_from_db()
     receipt = Operation.objects.get()
     entry = TrailEntry.objects.get(verb="visit.started")
-    assert receipt.made_at == entry.at == ahead
-    assert receipt.received_at != ahead
+    assert (receipt.made_at, receipt.clock_ahead_seconds) == (shown, 259_200)
+    assert visit.started_at == entry.at == local(visit, 9)
+
+
+def test_a_clock_that_nobody_measured_is_believed_no_further_than_the_arrival(
+    visit, phone, technician
+):
+    shown = local(visit, 9) + FAST
+
+    apply_operation(phone.op("visit.start", at=shown), by=technician)
+
+    visit.refresh_from_db()
+    receipt = Operation.objects.get()
+    assert (receipt.made_at, receipt.clock_ahead_seconds) == (shown, None)
+    assert EVENING <= visit.started_at <= receipt.received_at
+
+
+def test_a_whole_visit_by_a_fast_clock_reads_as_by_a_right_one(office, technician):
+    product = make_product()
+    visits = [
+        make_visit(make_site(zones=2, monitors=2), state="booked", by=office, technician=technician)
+        for _ in range(2)
+    ]
+    right, fast = (a_whole_visit(Phone(visit), product) for visit in visits)
+    for op in fast:
+        op["made_at"] = (datetime.fromisoformat(op["made_at"]) + FAST).isoformat()
+        op["clock_ahead"] = 259_201
+
+    apply_operations(right, by=technician)
+    apply_operations(fast, by=technician)
+
+    second = timedelta(seconds=1)
+    assert visits[1].looks.get(checkpoint__label="Place low").at + second == (
+        visits[0].looks.get(checkpoint__label="Place low").at
+    )
+    told = {entry.target_id: entry for entry in TrailEntry.objects.filter(verb="visit.closed")}
+    of_right, of_fast = (told[str(visit.pk)] for visit in visits)
+    assert of_fast.at + second == of_right.at
+    assert of_fast.facts["phone_clock_ahead_seconds"] == 259_201
+    assert "phone_clock_ahead_seconds" not in of_right.facts
+    for visit in visits:
+        assert breaks_of_site(visit.site) == []
+
+
+def test_a_clock_that_is_set_right_in_mid_visit_leaves_the_minutes_as_they_were(
+    visit, phone, technician
+):
+    phone.ahead = 259_200
+    start = phone.op("visit.start", at=local(visit, 9) + FAST)
+    phone.ahead = 0
+    close = phone.close()
+    close["made_at"] = local(visit, 9, 52).isoformat()
+
+    apply_operations([start, close], by=technician)
+
+    assert closed(visit).facts["phone_clock_ahead_seconds"] == 259_200
+    assert (visit.started_at, visit.closed_at) == (local(visit, 9), local(visit, 9, 52))
+    assert visit.minutes_on_site == 52
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_visit_of_which_every_instant_lies_ahead_is_kept_in_order(visit, phone, technician, seed):
+    """Nobody measured the clock: all of it stands at its arrival, and nothing before the start."""
+    operations = a_whole_visit(phone, make_product())
+    for op in operations:
+        op["made_at"] = (datetime.fromisoformat(op["made_at"]) + FAST).isoformat()
+    waiting = list(operations)
+    random.Random(seed).shuffle(waiting)
+    for _ in range(3):
+        waiting = [op for op in waiting if apply_operation(op, by=technician)["verdict"] == "wait"]
+
+    facts = closed(visit).facts
+    assert facts["phone_clock_measured"] is False
+    assert facts["phone_clock_ahead_seconds"] > 200_000
+    assert visit.started_at <= visit.looks.earliest("at").at
+    assert visit.looks.latest("at").at <= visit.closed_at <= visit.received_at
+    assert visit.minutes_on_site == 0
+    assert breaks_of_site(visit.site) == []
+
+
+def test_with_the_hour_held_still_all_of_a_visit_stands_at_one_instant(visit, phone, technician):
+    operations = a_whole_visit(phone, make_product())
+    for op in operations:
+        op["made_at"] = (datetime.fromisoformat(op["made_at"]) + FAST).isoformat()
+
+    with time_machine.travel(EVENING, tick=False):
+        answers = apply_operations(operations, by=technician)
+
+    assert set(verdicts(answers)) == {"applied"}
+    assert closed(visit).at == visit.started_at == visit.closed_at == visit.received_at == EVENING
+    assert breaks_of_site(visit.site) == []
+
+
+def test_a_clock_that_was_set_back_closes_no_visit_before_it_began(visit, phone, technician):
+    """Its battery died, and nobody has measured it since: the last thing recorded is the bound."""
+    start = phone.op("visit.start", at=local(visit, 9))
+    look = phone.op("look.add", checkpoint=places_of(visit)[1][0])
+    back = phone.close()
+    back["made_at"] = (local(visit, 9) - FAST).isoformat()
+
+    apply_operations([start, look, back], by=technician)
+
+    assert closed(visit).at == visit.closed_at == local(visit, 9, 2)
+    assert visit.started_at == local(visit, 9)
+
+
+def test_a_repeated_operation_gets_its_answer_and_its_instant_only_once(visit, phone, technician):
+    start = phone.op("visit.start", at=local(visit, 9) + FAST)
+    first = apply_operation(start, by=technician)
+    visit.refresh_from_db()
+    stands = visit.started_at
+
+    with time_machine.travel(EVENING + timedelta(hours=5)):
+        again = apply_operation(start, by=technician)
+        other = apply_operation({**start, "clock_ahead": 259_200}, by=technician)
+
+    visit.refresh_from_db()
+    assert again == {**first, "again": True}
+    assert visit.started_at == stands
+    assert other["code"] == "other_content"  # a phone sends what it has made as it has made it
+
+
+def test_a_phone_that_has_forgotten_the_time_is_put_right(visit, phone, technician):
+    shown = datetime(1970, 1, 1, 0, 20, tzinfo=UTC)
+    phone.ahead = (shown - local(visit, 9)) // timedelta(seconds=1)
+
+    answer = apply_operation(phone.op("visit.start", at=shown), by=technician)
+
+    visit.refresh_from_db()
+    assert (answer["verdict"], visit.started_at) == ("applied", local(visit, 9))
+
+
+def treated(phone, product, **times):
+    return phone.op(
+        "treatment.set",
+        treatment=str(uuid7()),
+        zone=places_of(phone.visit)[0],
+        product=product,
+        target="german-cockroach",
+        method="gel",
+        place="Oven hinges",
+        amount="2.50",
+        **{name: at.isoformat() for name, at in times.items()},
+    )
+
+
+@pytest.mark.parametrize("ahead", [timedelta(0), timedelta(hours=23)])
+def test_the_times_of_a_treatment_stand_as_they_were_typed(visit, phone, technician, ahead):
+    begun = EVENING + ahead
+
+    apply_operation(treated(phone, make_product(), started_at=begun), by=technician)
+
+    assert Treatment.objects.get().started_at == begun
+    assert "typed_started_at" not in TrailEntry.objects.get(verb="visit.recorded").facts
+
+
+def test_a_treatment_of_the_day_after_tomorrow_is_kept_and_stands_when_it_was_recorded(
+    visit, phone, technician
+):
+    """Parked, it would be missing from the sealed record, for a clock that nobody had measured."""
+    begun, finished = local(visit, 9) + FAST, local(visit, 9, 10) + FAST
+    op = treated(phone, make_product(), started_at=begun, finished_at=finished)
+
+    answer = apply_operation(op, by=technician)
+
+    row = Treatment.objects.get()
+    told = TrailEntry.objects.get(verb="visit.recorded").facts
+    assert answer["verdict"] == "applied"
+    assert row.started_at == row.finished_at == local(visit, 9, 1)
+    assert datetime.fromisoformat(told["typed_started_at"]) == begun
+    assert datetime.fromisoformat(told["typed_finished_at"]) == finished
+    assert Operation.objects.get().body["started_at"] == begun.isoformat()
+
+
+# --- minutes on site ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("said", "stands"),
+    [
+        ({}, (52, "")),
+        ({"minutes_on_site": None, "minutes_reason": ""}, (52, "")),
+        ({"minutes_on_site": 53}, (52, "")),
+        (
+            {"minutes_on_site": 90, "minutes_reason": " Waited for the key. "},
+            (90, "Waited for the key."),
+        ),
+    ],
+    ids=["not said", "null", "rounded otherwise", "corrected"],
+)
+def test_a_closing_says_how_long_it_took(visit, phone, technician, said, stands):
+    start = phone.op("visit.start", at=local(visit, 9))
+    close = phone.close(**said)
+    close["made_at"] = local(visit, 9, 52).isoformat()
+
+    apply_operations([start, close], by=technician)
+
+    closed(visit)
+    assert (visit.minutes_on_site, visit.minutes_reason) == stands
+    assert visit.contact_name == "Ana Prior"
+
+
+def test_other_minutes_without_a_reason_are_parked_and_settled_by_a_later_closing(
+    visit, phone, technician
+):
+    apply_operation(phone.op("visit.start", at=local(visit, 9)), by=technician)
+
+    answer = apply_operation(phone.close(minutes_on_site=90), by=technician)
+
+    assert (answer["verdict"], answer["code"]) == ("parked", "minutes_reason_missing")
+    assert "Say why 90" in answer["message"]
+    again = phone.close(minutes_on_site=90, minutes_reason="Waited for the key.")
+    assert apply_operation(again, by=technician)["verdict"] == "applied"
+    assert ParkedOperation.objects.get().settled_at is not None
+
+
+def test_a_contact_is_not_wiped_by_a_closing_that_only_says_how_long_it_took(
+    visit, phone, technician
+):
+    signed = {"contact_name": "Ana Prior", "signature_typed": "Ana Prior"}
+    contact = phone.op("contact.set", **signed)
+    close = phone.op("visit.close", minutes_on_site=30, minutes_reason="Came back for a ladder.")
+
+    answers = apply_operations([phone.op("visit.start"), contact, close], by=technician)
+
+    closed(visit)
+    assert (visit.contact_name, visit.minutes_on_site) == ("Ana Prior", 30), answers
 
 
 # --- conflicts ------------------------------------------------------------------------------------
@@ -449,6 +698,12 @@ BENT = {
     "body is nothing": lambda op: op.update(body=None),
     "no time": lambda op: op.pop("made_at"),
     "time is a word": lambda op: op.update(made_at="teatime"),
+    "time of the ancients, far ahead": lambda op: op.update(
+        made_at="0001-01-01T00:00:00Z", clock_ahead=3_000_000_000
+    ),
+    "clock ahead by more than a century": lambda op: op.update(clock_ahead=10**10),
+    "clock ahead by a word": lambda op: op.update(clock_ahead="far"),
+    "clock ahead of all visits": lambda op: op.update(clock_ahead=2_000_000_000),
     "time of the ancients": lambda op: op.update(made_at="0001-01-01T00:00:00+14:00"),
     "kind unknown": lambda op: op.update(kind="visit.abolish"),
     "kind is a list": lambda op: op.update(kind=["look.add"]),

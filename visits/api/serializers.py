@@ -118,6 +118,8 @@ class VisitOut(serializers.ModelSerializer[Visit]):
             "office_note",
             "started_at",
             "closed_at",
+            "minutes_on_site",
+            "minutes_reason",
             "summary",
             "contact_name",
             "contact_job_title",

@@ -10,6 +10,7 @@ from accounts.trail_words import sentence_of
 from sites.models import AccessWindow
 from visits.models import ParkedOperation, Visit
 from visits.queries.objections import Objection, objections, words_of
+from visits.queries.phone_clock import phone_clock_of
 
 ON_THE_PLAN = (Visit.State.PLANNED, Visit.State.BOOKED)
 ENTRIES_SHOWN = 20
@@ -39,11 +40,12 @@ class OfficePanel:
     access_windows: Sequence[AccessWindow]
     follow_ups: Sequence[Visit]
     parked: int
+    clock_note: str
     history: Sequence[Happened]
 
 
 def office_panel(visit: Visit, *, now: datetime) -> OfficePanel:
-    """The panel of one visit, whose ``site`` and ``line`` are at hand. Ten queries at most."""
+    """The panel of one visit, whose ``site`` and ``line`` are at hand. Eleven queries at most."""
     today = visit.site.day_of(now)
     booked = visit.state == Visit.State.BOOKED
     against: list[Objection] = []
@@ -54,6 +56,7 @@ def office_panel(visit: Visit, *, now: datetime) -> OfficePanel:
         against = found[visit.pk]
     counts_from = min(visit.opens_on, visit.booked_on or visit.opens_on)
     may_plan = visit.state in ON_THE_PLAN
+    clock = phone_clock_of(visit)
     return OfficePanel(
         visit=visit,
         today=today,
@@ -67,6 +70,7 @@ def office_panel(visit: Visit, *, now: datetime) -> OfficePanel:
         access_windows=list(visit.site.access_windows.order_by("weekday", "opens", "pk")),
         follow_ups=list(visit.followed_by.order_by("due_on", "pk")),
         parked=ParkedOperation.objects.filter(visit=visit, settled_at__isnull=True).count(),
+        clock_note=clock.sentence if clock else "",
         history=[_told(entry) for entry in _entries(visit)],
     )
 

@@ -15,6 +15,7 @@ from visits.access import may_amend
 from visits.cautions import DROPPINGS
 from visits.coverage import Tally
 from visits.models import Amendment, Visit
+from visits.queries.phone_clock import phone_clock_of
 from visits.queries.places import coverage_now
 from visits.verification import Break, breaks_of_visit
 from visits.visit_record import record_of, rows_of
@@ -64,6 +65,7 @@ class Report:
     amendments: Sequence[Amendment]
     breaks: Sequence[Break]
     office_note: str
+    clock_note: str
     may_amend: bool
 
     @property
@@ -71,15 +73,26 @@ class Report:
         return self.visit.state == Visit.State.CLOSED
 
     @property
+    def minutes_on_site(self) -> int | None:
+        """None until it is closed, and for what was sealed before visits said it."""
+        minutes: int | None = self.record["visit"].get("minutes_on_site")
+        return minutes
+
+    @property
+    def minutes_reason(self) -> str:
+        return str(self.record["visit"].get("minutes_reason", ""))
+
+    @property
     def signature_path(self) -> str:
         return str(self.record["contact"]["signature"])
 
 
 def report_of(visit: Visit, *, for_whom: User) -> Report:
-    """The report of one visit as this person may read it. Sixteen queries at most, any size.
+    """The report of one visit as this person may read it. Seventeen queries at most, any size.
 
     The visit must have its site, client, line and technician at hand. What is written for the
-    technician alone (the office's note) is left out for everybody but the office.
+    technician alone (the office's note), and that a phone's clock was wrong, is left out for
+    everybody but the office.
     """
     rows = rows_of([visit])[visit.pk]
     closed = visit.state == Visit.State.CLOSED
@@ -98,6 +111,8 @@ def report_of(visit: Visit, *, for_whom: User) -> Report:
             photos[photo["given"]] for photo in finding["photos"] if photo["given"] in photos
         ]
     totals = record["coverage"]["totals"]
+    for_office = for_whom.role == Role.OFFICE
+    clock = phone_clock_of(visit) if for_office else None
     return Report(
         visit=visit,
         record=record,
@@ -113,7 +128,8 @@ def report_of(visit: Visit, *, for_whom: User) -> Report:
             visit.amendments.select_related("author").order_by("number", "pk") if closed else ()
         ),
         breaks=breaks_of_visit(visit, rows) if closed else (),
-        office_note=visit.office_note if for_whom.role == Role.OFFICE else "",
+        office_note=visit.office_note if for_office else "",
+        clock_note=clock.sentence if clock else "",
         may_amend=closed and may_amend(for_whom, visit),
     )
 

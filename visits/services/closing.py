@@ -14,15 +14,16 @@ from accounts.sealing import NOTHING_BEFORE, canonical, chained
 from accounts.trail import record
 from sites.models import Photo, Site
 from visits.access import require_may_write
+from visits.clocks import ClockOff
 from visits.coverage import as_counts
 from visits.models import Finding, Visit
 from visits.queries.places import coverage_now
 from visits.services import writing
 from visits.services.recording import hang_photo
-from visits.services.writing import ContactGiven
+from visits.services.writing import ContactGiven, MinutesGiven
 from visits.signals import visit_closed
 from visits.signatures import require_ink
-from visits.visit_record import record_of, rows_of
+from visits.visit_record import Rows, record_of, rows_of
 
 
 @transaction.atomic
@@ -33,18 +34,28 @@ def close_visit(
     at: datetime,
     received_at: datetime | None = None,
     contact: ContactGiven | None = None,
+    minutes: MinutesGiven | None = None,
 ) -> Visit:
     """Close a visit and seal it; from here on it changes only by amendment.
 
     ``at`` is the instant the technician closed it (aware), ``received_at`` the one it reached us
-    (now unless said). Without ``contact`` what was recorded of the contact before stands. Raises
-    ``NotAllowed`` for anybody but its technician, ``WrongState`` unless it is under way,
-    ``Unusable`` without a signature, a typed name, or a reason why there is neither.
+    (now unless said). Without ``contact`` what was recorded of the contact before stands; without
+    ``minutes`` the visit took those between start and closing. Raises ``NotAllowed`` for anybody
+    but its technician, ``WrongState`` unless it is under way, ``Unusable`` without a signature, a
+    typed name, or a reason why there is neither, and for other minutes without a reason.
     """
     lock_site_of(visit_id)
     visit = writing.locked(visit_id)
     require_may_write(by, visit)
-    return close_locked(visit, by=by, at=at, received_at=received_at, contact=contact)
+    return close_locked(
+        visit,
+        by=by,
+        at=at,
+        received_at=received_at,
+        contact=contact,
+        minutes=minutes,
+        clock=None,
+    )
 
 
 def lock_site_of(visit_id: UUID) -> None:
@@ -63,8 +74,13 @@ def close_locked(
     at: datetime,
     received_at: datetime | None,
     contact: ContactGiven | None,
+    minutes: MinutesGiven | None,
+    clock: ClockOff | None,
 ) -> Visit:
-    """The same for who holds the locks of site and visit, and may close it."""
+    """The same for who holds the locks of site and visit, and may close it.
+
+    ``clock`` is by how much the phone's clock was off, for the trail.
+    """
     writing.require_open(visit)
     if visit.state != Visit.State.UNDER_WAY:
         raise WrongState(
@@ -75,13 +91,15 @@ def close_locked(
     _require_signed(visit)
     _hang_what_arrived(visit)
 
-    covered = coverage_now(visit)
-    visit.state, visit.closed_at = Visit.State.CLOSED, at
+    covered, rows = coverage_now(visit), rows_of([visit])[visit.pk]
+    closed_at = _last_of(visit, rows, at)
+    worked_out = writing.take_minutes(visit, minutes or MinutesGiven(), closed_at=closed_at)
+    visit.state, visit.closed_at = Visit.State.CLOSED, closed_at
     visit.received_at = received_at or timezone.now()
     visit.coverage = as_counts(covered)
     visit.version += 1
     visit.seal_number, visit.previous_seal = _after(visit.site)
-    found = record_of(visit, rows_of([visit])[visit.pk], coverage=covered)
+    found = record_of(visit, rows, coverage=covered)
     visit.sealed_record = canonical(found)
     visit.seal = chained(visit.previous_seal, visit.sealed_record)
     visit.save()
@@ -89,17 +107,31 @@ def close_locked(
         by,
         "visit.closed",
         visit,
-        at=at,
+        at=closed_at,
         seal=visit.seal,
         seal_number=visit.seal_number,
         coverage=visit.coverage,
         signed=_signed(visit),
+        minutes_on_site=visit.minutes_on_site,
+        **_corrected(visit, worked_out),
+        **_clock_told(clock),
         **_lacking(found),
     )
     transaction.on_commit(
         partial(visit_closed.send_robust, sender=Visit, visit_id=visit.pk), robust=True
     )
     return visit
+
+
+def _last_of(visit: Visit, rows: Rows, at: datetime) -> datetime:
+    """A closing is the last word: if a clock was changed on the way, it may say otherwise.
+
+    Then it stands at the latest instant recorded. What was typed of treatments does not count.
+    """
+    instants: list[datetime | None] = [at, visit.started_at]
+    for said in (rows.looks, rows.readings, rows.findings, rows.not_reached):
+        instants.extend(one.at for one in said)
+    return max(one for one in instants if one)
 
 
 def _after(site: Site) -> tuple[int, str]:
@@ -144,6 +176,20 @@ def _hang_what_arrived(visit: Visit) -> None:
             "pk"
         ):
             hang_photo(visit.pk, photo)
+
+
+def _corrected(visit: Visit, worked_out: int) -> dict[str, Any]:
+    if not visit.minutes_reason:
+        return {}
+    return {"minutes_worked_out": worked_out, "minutes_reason": visit.minutes_reason}
+
+
+def _clock_told(clock: ClockOff | None) -> dict[str, Any]:
+    """For the trail; ``visits.queries.phone_clock`` reads it back."""
+    if clock is None:
+        return {}
+    told: dict[str, Any] = {"phone_clock_ahead_seconds": clock.seconds}
+    return told if clock.measured else {**told, "phone_clock_measured": False}
 
 
 def _lacking(found: dict[str, Any]) -> dict[str, Any]:

@@ -1,14 +1,15 @@
 """What each kind of operation writes on a visit: the bridge from the protocol to the verbs."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, fields
 from typing import Any
 
 from accounts.models import User
 from sites.models import Photo
 from visits import protocol
+from visits.clocks import When, furthest_off
 from visits.models import Visit
+from visits.queries.phone_clock import clock_of_operations
 from visits.services import closing, writing
 
 Written = dict[str, Any]
@@ -23,22 +24,22 @@ class Kind:
 
     words: str
     body: type[protocol.Body]
-    write: Callable[[Visit, User, datetime, Written], object]
+    write: Callable[[Visit, User, When, Written], object]
 
 
-def _start(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.begin(visit, by=by, at=at)
+def _start(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.begin(visit, by=by, at=when.at)
 
 
-def _look(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.write_looks(visit, by=by, at=at, checkpoint_ids=[body["checkpoint"]])
+def _look(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.write_looks(visit, by=by, at=when.at, checkpoint_ids=[body["checkpoint"]])
 
 
-def _unlook(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.unwrite_words(visit, by=by, at=at, checkpoint_id=body["checkpoint"])
+def _unlook(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.unwrite_words(visit, by=by, at=when.at, checkpoint_id=body["checkpoint"])
 
 
-def _reading(visit: Visit, by: User, at: datetime, body: Written) -> object:
+def _reading(visit: Visit, by: User, when: When, body: Written) -> object:
     given = writing.ReadingGiven(
         monitor_id=body["monitor"],
         condition=body["condition"],
@@ -47,14 +48,14 @@ def _reading(visit: Visit, by: User, at: datetime, body: Written) -> object:
         renewed=body["renewed"],
         note=body["note"],
     )
-    return writing.write_readings(visit, by=by, at=at, readings=[given])
+    return writing.write_readings(visit, by=by, at=when.at, readings=[given])
 
 
-def _unread(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.unwrite_words(visit, by=by, at=at, monitor_id=body["monitor"])
+def _unread(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.unwrite_words(visit, by=by, at=when.at, monitor_id=body["monitor"])
 
 
-def _finding(visit: Visit, by: User, at: datetime, body: Written) -> object:
+def _finding(visit: Visit, by: User, when: When, body: Written) -> object:
     """Photos are named by their hash; those that have not arrived yet are waited for."""
     named = list(dict.fromkeys(body["photos"]))
     held = dict(
@@ -69,7 +70,9 @@ def _finding(visit: Visit, by: User, at: datetime, body: Written) -> object:
         awaits=[one for one in named if one not in held],
         **{name: body[name] for name in _FINDING_AS_IS},
     )
-    return writing.write_finding(visit, by=by, at=at, finding=given, finding_id=body["finding"])
+    return writing.write_finding(
+        visit, by=by, at=when.at, finding=given, finding_id=body["finding"]
+    )
 
 
 _FINDING_AS_IS = (
@@ -88,51 +91,59 @@ _FINDING_AS_IS = (
 )
 
 
-def _unfind(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.unwrite_finding(visit, by=by, at=at, finding_id=body["finding"])
+def _unfind(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.unwrite_finding(visit, by=by, at=when.at, finding_id=body["finding"])
 
 
-def _not_reached(visit: Visit, by: User, at: datetime, body: Written) -> object:
+def _not_reached(visit: Visit, by: User, when: When, body: Written) -> object:
     given = writing.NotReachedGiven(
         reason=body["reason"], whose_move=body["whose_move"], note=body["note"], **_place(body)
     )
-    return writing.write_not_reached(visit, by=by, at=at, not_reached=given)
+    return writing.write_not_reached(visit, by=by, at=when.at, not_reached=given)
 
 
-def _reached(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.unwrite_words(visit, by=by, at=at, **_place(body))
+def _reached(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.unwrite_words(visit, by=by, at=when.at, **_place(body))
 
 
 def _place(body: Written) -> dict[str, Any]:
     return {f"{name}_id": body[name] for name in ("zone", "checkpoint", "monitor")}
 
 
-def _treatment(visit: Visit, by: User, at: datetime, body: Written) -> object:
+def _treatment(visit: Visit, by: User, when: When, body: Written) -> object:
     facts = dict(body)
     treatment_id = facts.pop("treatment")
     for name in ("zone", "checkpoint", "monitor", "product"):
         facts[f"{name}_id"] = facts.pop(name)
     given = writing.TreatmentGiven(**facts)
-    return writing.write_treatment(visit, by=by, at=at, treatment=given, treatment_id=treatment_id)
+    return writing.write_treatment(
+        visit,
+        by=by,
+        at=when.at,
+        received_at=when.received_at,
+        treatment=given,
+        treatment_id=treatment_id,
+    )
 
 
-def _untreat(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.unwrite_treatment(visit, by=by, at=at, treatment_id=body["treatment"])
+def _untreat(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.unwrite_treatment(visit, by=by, at=when.at, treatment_id=body["treatment"])
 
 
-def _contact(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    return writing.write_contact(visit, by=by, at=at, contact=writing.ContactGiven(**body))
+def _contact(visit: Visit, by: User, when: When, body: Written) -> object:
+    return writing.write_contact(visit, by=by, at=when.at, contact=writing.ContactGiven(**body))
 
 
-def _close(visit: Visit, by: User, at: datetime, body: Written) -> object:
-    facts = {name: value for name, value in body.items() if name != "operations"}
-    said = any(facts.values())
+def _close(visit: Visit, by: User, when: When, body: Written) -> object:
+    facts = {one.name: body[one.name] for one in fields(writing.ContactGiven)}
     return closing.close_locked(
         visit,
         by=by,
-        at=at,
-        received_at=None,
-        contact=writing.ContactGiven(**facts) if said else None,
+        at=when.at,
+        received_at=when.received_at,
+        contact=writing.ContactGiven(**facts) if any(facts.values()) else None,
+        minutes=writing.MinutesGiven(body["minutes_on_site"], body["minutes_reason"]),
+        clock=furthest_off([when.clock, clock_of_operations(visit)]),
     )
 
 

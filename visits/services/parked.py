@@ -6,13 +6,14 @@ from uuid import UUID
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.dateparse import parse_datetime
 
 from accounts.models import User
 from accounts.refusals import Refused, Unusable, WrongState
 from accounts.trail import record
 from visits.access import require_may_plan
+from visits.clocks import when
 from visits.models import ParkedOperation, Visit
+from visits.protocol import Clock
 from visits.queries.inbox import what_was_said
 from visits.services import closing, writing
 from visits.services.amendments import amend_locked
@@ -87,18 +88,23 @@ def _seq(sent: Any) -> int:
 
 
 def _apply(visit: Visit, parked: ParkedOperation) -> None:
-    """Write it on the visit by the hand, and at the time, of who recorded it."""
+    """Write it on the visit by the hand, and at the time, of who recorded it.
+
+    It had arrived when it was parked: placing it later makes it no later.
+    """
     sent = parked.sent if isinstance(parked.sent, dict) else {}
     kind = KINDS.get(str(sent.get("kind")))
-    at = parse_datetime(str(sent.get("made_at", "")))
+    clock = Clock(data=sent)
     checked = kind.body(data=sent.get("body")) if kind else None
-    if kind is None or checked is None or at is None or not checked.is_valid():
+    if kind is None or checked is None or not clock.is_valid() or not checked.is_valid():
         raise NotPlaceable(
             "This has not the shape of a record that a visit takes. Set it aside with a note, or "
             "amend the visit once it is closed."
         )
+    made_at, ahead = clock.validated_data["made_at"], clock.validated_data["clock_ahead"]
+    happened = when(made_at, ahead=ahead, received_at=parked.created_at)
     try:
-        kind.write(visit, parked.person, at, checked.validated_data)
+        kind.write(visit, parked.person, happened, checked.validated_data)
     except writing.Unknown as refusal:
         raise NotPlaceable(f"It does not belong to this visit's site: {refusal}") from refusal
 

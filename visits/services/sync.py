@@ -10,7 +10,7 @@ import json
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -22,6 +22,7 @@ from accounts.refusals import NotAllowed, Refused, Unusable
 from accounts.sealing import digest
 from accounts.trail import record
 from sites.access import sites_visible_to
+from visits.clocks import when
 from visits.models import Operation, ParkedOperation, Visit
 from visits.protocol import MOST_BYTES, MOST_DEPTH, MOST_OPERATIONS, Body, Envelope, Touches
 from visits.services import closing, writing
@@ -30,8 +31,6 @@ from visits.services.operations import CLOSE, KINDS, Kind
 logger = logging.getLogger(__name__)
 
 Answer = dict[str, Any]
-NOT_BEFORE = datetime(2000, 1, 1, tzinfo=UTC)
-NOT_AFTER = datetime(2100, 1, 1, tzinfo=UTC)
 AS_TEXT = "as_text"
 
 
@@ -102,7 +101,7 @@ def apply_operation(raw: Any, *, by: User) -> Answer:
             "message": "This is no operation: it has no id, or is too large to be one.",
         }
     try:
-        envelope = _envelope(sent.raw)
+        envelope = _envelope(sent.raw, received_at=timezone.now())
     except Malformed as refusal:
         return _parked_alone(sent, refusal, by)
     try:
@@ -159,15 +158,16 @@ def _storable(raw: Any, as_text: str) -> Any:
     return {AS_TEXT: as_text} if "\\u0000" in as_text else raw
 
 
-def _envelope(raw: Any) -> dict[str, Any]:
+def _envelope(raw: Any, *, received_at: datetime) -> dict[str, Any]:
+    """The envelope, checked, and ``when`` it happened: settled once, on its first arrival."""
     if AS_TEXT in raw:
         raise Malformed("It has characters in it that cannot be kept.")
     checked = Envelope(data=raw)
     if not checked.is_valid():
         raise Malformed(_first_error(checked.errors), fields=sorted(checked.errors))
-    if not NOT_BEFORE <= checked.validated_data["made_at"] < NOT_AFTER:
-        raise Malformed("The phone's clock is out of all bounds.", fields=["made_at"])
-    return dict(checked.validated_data)
+    told = dict(checked.validated_data)
+    told["when"] = when(told["made_at"], ahead=told["clock_ahead"], received_at=received_at)
+    return told
 
 
 def _body(kind: Kind, given: Any) -> Body:
@@ -218,7 +218,7 @@ def _settled(sent: Sent, envelope: dict[str, Any], by: User) -> Answer:
             sent,
             Refused("The same id came before with other content.", code="other_content"),
             by=by,
-            at=envelope["made_at"],
+            at=envelope["when"].at,
             visit=visit,
         )
     touches = Touches()
@@ -274,7 +274,7 @@ def _written(visit: Visit, envelope: dict[str, Any], by: User) -> Touches:
     if envelope["kind"] == CLOSE:
         _require_all_there(visit, envelope, body.validated_data["operations"])
     if not _later_word_stands(visit, envelope, touches):
-        kind.write(visit, by, envelope["made_at"], body.validated_data)
+        kind.write(visit, by, envelope["when"], body.validated_data)
         if envelope["kind"] == CLOSE:
             _settle_earlier_closings(visit)
     return touches
@@ -346,7 +346,7 @@ def _kept(
     if refusal is None:
         answer: Answer = {"id": str(sent.id), "verdict": "applied", "version": version}
     else:
-        answer = _park(sent, refusal, by=by, at=envelope["made_at"], visit=visit)
+        answer = _park(sent, refusal, by=by, at=envelope["when"].at, visit=visit)
     own = visit if visit and visit.technician_id == by.pk else None
     Operation.objects.create(
         pk=sent.id,
@@ -360,6 +360,7 @@ def _kept(
         base_version=envelope["base_version"],
         made_at=envelope["made_at"],
         offset_minutes=envelope["offset_minutes"],
+        clock_ahead_seconds=envelope["clock_ahead"],
         content_hash=sent.content_hash,
         verdict=answer["verdict"],
         answer=answer,

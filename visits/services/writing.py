@@ -11,7 +11,7 @@ those of its places that have no word of their own.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -25,6 +25,7 @@ from accounts.models import Competence, User
 from accounts.refusals import Refused, Unusable, WrongState
 from accounts.trail import record
 from sites.models import Checkpoint, Monitor, Photo, Zone
+from visits.clocks import minutes_between, typed_at
 from visits.models import (
     Finding,
     FindingPhoto,
@@ -148,6 +149,17 @@ class ContactGiven:
     signature: Strokes | None = None
     signature_typed: str = ""
     no_signature_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MinutesGiven:
+    """How long the technician was on site, and why that is not the time from start to closing.
+
+    None for the time from start to closing.
+    """
+
+    minutes: int | None = None
+    reason: str = ""
 
 
 # --- the visit itself -----------------------------------------------------------------------------
@@ -487,14 +499,17 @@ def write_treatment(
     at: datetime,
     treatment: TreatmentGiven,
     treatment_id: UUID | None = None,
+    received_at: datetime | None = None,
 ) -> Treatment:
     """One application of a product, with product, applicator and licence as they stood that day.
 
     A withdrawn product or a lapsed licence is no reason to leave out what was done: what the
-    record lacks is named when the visit closes. Raises ``Unknown`` or ``Unusable`` only for what
-    cannot be true.
+    record lacks is named when the visit closes. Nor is a clock that was days ahead: an instant that
+    lies more than a day after ``received_at`` stands at ``at``, and the trail keeps what was said.
+    Raises ``Unknown`` or ``Unusable`` only for what cannot be true.
     """
     _started(visit, by=by, at=at)
+    treatment, typed = _in_time(treatment, at=at, received_at=received_at)
     zone = _zone(visit, treatment.zone_id)
     product = Product.objects.filter(pk=treatment.product_id).first()
     if product is None:
@@ -536,8 +551,32 @@ def write_treatment(
         unit=row.unit,
         method=row.method,
         against=treatment.target,
+        **typed,
     )
     return row
+
+
+def _in_time(
+    treatment: TreatmentGiven, *, at: datetime, received_at: datetime | None
+) -> tuple[TreatmentGiven, dict[str, datetime]]:
+    """The treatment at instants that may be true, and those that were typed instead."""
+    moved: dict[str, datetime] = {}
+    if received_at is None:
+        return treatment, moved
+
+    def in_time(name: str, typed: datetime) -> datetime:
+        stands = typed_at(typed, at=at, received_at=received_at)
+        if stands != typed:
+            moved[f"typed_{name}"] = typed
+        return stands
+
+    finished = treatment.finished_at
+    treatment = replace(
+        treatment,
+        started_at=in_time("started_at", treatment.started_at),
+        finished_at=in_time("finished_at", finished) if finished else None,
+    )
+    return treatment, moved
 
 
 TYPED_AS_THEY_ARE = (
@@ -611,6 +650,29 @@ def take_contact(visit: Visit, contact: ContactGiven) -> None:
     for name, value in asdict(contact).items():
         setattr(visit, name, value.strip() if isinstance(value, str) else value or None)
     _clean(visit, only=set(asdict(contact)))
+
+
+def take_minutes(visit: Visit, given: MinutesGiven, *, closed_at: datetime) -> int:
+    """Put the minutes on a visit that is being closed, unsaved; says those that are worked out.
+
+    A minute more or less is a matter of rounding. Raises ``Unusable`` for other ones without a
+    reason.
+    """
+    worked_out = minutes_between(visit.started_at or closed_at, closed_at)
+    reason = given.reason.strip()
+    said = worked_out if given.minutes is None else given.minutes
+    if said == worked_out or (abs(said - worked_out) == 1 and not reason):
+        visit.minutes_on_site, visit.minutes_reason = worked_out, ""
+        return worked_out
+    if not reason:
+        raise Unusable(
+            f"Minutes from start to closing: {worked_out}. Say why {said} are recorded.",
+            code="minutes_reason_missing",
+            worked_out=worked_out,
+        )
+    visit.minutes_on_site, visit.minutes_reason = said, reason
+    _clean(visit, only={"minutes_on_site", "minutes_reason"})
+    return worked_out
 
 
 def _signed(visit: Visit) -> str:
