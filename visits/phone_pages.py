@@ -19,6 +19,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from accounts.sealing import digest
+from sites.models import Monitor
 from visits.models import (
     Finding,
     NotReached,
@@ -46,6 +47,7 @@ WORDS = {
     "methods": Treatment.Method.choices,
     "area_units": Treatment.AreaUnit.choices,
     "units": Product.Unit.choices,
+    "monitors": Monitor.Kind.choices,
 }
 
 

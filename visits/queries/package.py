@@ -484,6 +484,8 @@ def _said(visit: Visit, rows: Rows, unsaid: Mapping[UUID, list[str]]) -> dict[st
                 "remedy": one.remedy,
                 "whose_move": one.whose_move,
                 "photos": [by.photo.given_sha256 for by in one.shown_by.all()] + list(one.awaits),
+                "x": one.x,
+                "y": one.y,
                 "at": one.at,
             }
             for one in rows.findings

@@ -13,11 +13,12 @@ const PIECE = 128 * 1024; // bytes of a photo at a time, so that a thin line get
 
 /** Why the server could not be asked: `signed_out`, `other_person`, or words for the technician. */
 export class LineFault extends Error {
-  /** @param {string} why @param {number} [status] @param {any} [facts] */
-  constructor(why, status = 0, facts = {}) {
+  /** @param {string} why @param {number} [status] @param {string} [code] @param {any} [facts] */
+  constructor(why, status = 0, code = "", facts = {}) {
     super(why);
     this.why = why;
     this.status = status;
+    this.code = code;
     this.facts = facts;
   }
 }
@@ -37,7 +38,7 @@ export class Line {
   async session() {
     const asked = Date.now();
     const answer = await this.ask(this.addresses.sync, {});
-    const { person, csrf, now } = await answer.json();
+    const { person, csrf, now } = await read(answer);
     this.token = csrf;
     return { person, ahead: Math.round(((asked + Date.now()) / 2 - Date.parse(now)) / 1000) };
   }
@@ -48,12 +49,12 @@ export class Line {
    */
   async package(tag) {
     const answer = await this.ask(this.addresses.package, tag ? { headers: { "If-None-Match": tag } } : {}, "", [304]);
-    return answer.status === 304 ? null : { found: await answer.json(), tag: answer.headers.get("ETag") ?? "" };
+    return answer.status === 304 ? null : { found: await read(answer), tag: answer.headers.get("ETag") ?? "" };
   }
 
   /** The package of one visit, whatever its day. @param {string} visit @returns {Promise<any>} */
   async packageOf(visit) {
-    return (await this.ask(`${this.addresses.package}?visit=${visit}`, {})).json();
+    return read(await this.ask(`${this.addresses.package}?visit=${visit}`, {}));
   }
 
   /** A picture. @param {string} address */
@@ -68,7 +69,7 @@ export class Line {
   async send(operations, person) {
     const body = JSON.stringify({ person, operations: operations.map(asSent) });
     const answer = await this.post(this.addresses.sync, "POST", { body, headers: { "Content-Type": "application/json" } });
-    return (await answer.json()).answers;
+    return (await read(answer)).answers;
   }
 
   /**
@@ -76,23 +77,26 @@ export class Line {
    * @param {string} address @param {{blob: Blob, taken_at: string, person: string}} photo
    */
   async sendPhoto(address, { blob, taken_at: taken, person }) {
-    for (let [from, gaps] = [0, 0]; ; ) {
-      const to = Math.min(from + PIECE, blob.size);
+    const whose = { "X-Person": person };
+    // What fits into one piece is sent without asking.
+    let { held, whole } = blob.size > PIECE ? await read(await this.ask(address, { headers: whose })) : { held: 0 };
+    for (let again = 0; !whole; ) {
+      const to = Math.min(held + PIECE, blob.size);
       const headers = {
+        ...whose,
         "Content-Type": "application/octet-stream",
-        "Content-Range": `bytes ${from}-${to - 1}/${blob.size}`,
-        "X-Person": person,
-        "X-Taken-At": taken,
+        "Content-Range": `bytes ${held}-${to - 1}/${blob.size}`,
+        ...(taken ? { "X-Taken-At": taken } : {}),
       };
+      const body = await blob.slice(held, to).arrayBuffer();
       try {
-        const said = await (await this.post(address, "PUT", { body: blob.slice(from, to), headers })).json();
-        if (said.whole) return;
-        from = said.held;
+        ({ held, whole } = await read(await this.post(address, "PUT", { body, headers })));
       } catch (fault) {
-        const held = fault instanceof LineFault && fault.status === 409 ? fault.facts.held : undefined;
-        gaps += 1;
-        if (held === undefined || gaps > 3) throw fault;
-        from = held;
+        again += 1;
+        if (!(fault instanceof LineFault) || again > 3) throw fault;
+        if (fault.code === "damaged") held = 0;
+        else if (fault.facts?.held !== undefined) held = fault.facts.held;
+        else throw fault;
       }
     }
   }
@@ -138,13 +142,22 @@ export class Line {
   }
 }
 
+/** An answer that breaks off, or that is somebody else's on the way, is none. @param {Response} answer @returns {Promise<any>} */
+async function read(answer) {
+  try {
+    return await answer.json();
+  } catch {
+    throw new LineFault("no signal");
+  }
+}
+
 /** What the server says, in its own words. @param {Response} answer */
 async function faultOf(answer) {
   const plain = `the server answers ${answer.status}`;
   try {
     const { code, message, detail, facts } = await answer.json();
     const why = code === "other_person" ? code : (message ?? detail ?? plain);
-    return new LineFault(why, answer.status, facts);
+    return new LineFault(why, answer.status, code, facts);
   } catch {
     return new LineFault(plain, answer.status);
   }

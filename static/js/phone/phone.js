@@ -164,9 +164,11 @@ export class Phone {
     this.notice("other", "Somebody else is signed in now", "What was recorded here is kept on this phone for who recorded it.", [go]);
   }
 
+  /** Gives back the words as well, for who has the page covered. */
   async tellRoom() {
     const words = roomWords((await navigator.storage?.estimate?.()) ?? {});
     if (words) this.notice("room", "Little room left", words);
+    return words;
   }
 
   /**

@@ -60,12 +60,16 @@ export class Sender {
     await this.tell();
     try {
       await this.meet();
+      /** @type {Map<string, LineFault>} photos for which there is no room at present, and why */
+      const later = new Map();
       for (;;) {
         await this.sendOperations();
-        const [photo] = await this.photos();
-        if (!photo) break;
-        await this.sendPhoto(photo);
+        const way = (await this.photos()).find(({ visit, sha256 }) => !later.has(visit + sha256));
+        if (!way) break;
+        const fault = await this.sendPhoto(way);
+        if (fault) later.set(way.visit + way.sha256, fault);
       }
+      for (const fault of later.values()) throw fault;
       this.fault = "";
       this.tries = 0;
     } catch (fault) {
@@ -89,17 +93,22 @@ export class Sender {
     this.met = performance.now();
   }
 
-  /** @param {import("./store.js").Photo} photo */
-  async sendPhoto(photo) {
+  /** Gives back why it has to be tried again later, or nothing. @param {import("./store.js").OnItsWay} way */
+  async sendPhoto(way) {
+    const photo = await store.photo(way.sha256);
     try {
-      await this.line.sendPhoto(this.photoAddress(photo.visit, photo.sha256), photo);
+      if (photo) await this.line.sendPhoto(this.photoAddress(way.visit, way.sha256), { ...photo, person: way.person });
     } catch (fault) {
-      // A picture that the server will never take stays here for a person, and lets the others pass.
-      if (!(fault instanceof LineFault) || !NEVER_TAKEN.includes(fault.status) || fault.why === "other_person") throw fault;
-      await store.keepPhoto({ ...photo, refused: fault.why });
+      const { name, why, status, code } = /** @type {any} */ (fault);
+      if (code === "no_room") return /** @type {LineFault} */ (fault);
+      const unreadable = name === "NotReadableError" || name === "NotFoundError";
+      if (!unreadable && (!NEVER_TAKEN.includes(status) || code === "other_person")) throw fault;
+      // A picture that the server will never take, or that the phone cannot read any more, stays here
+      // for a person, and lets the others pass.
+      await store.refusePhoto(way, unreadable ? "This phone cannot read it any more." : why);
       return this.tell();
     }
-    await store.forgetPhoto(photo.sha256);
+    await store.photoSent(way);
     return this.tell();
   }
 
@@ -125,9 +134,9 @@ export class Sender {
     return (await kept).filter((one) => one.person === this.person);
   }
 
-  /** Photos on their way, without those that the server refused. */
+  /** Photos on their way, without those that the server refused; no picture is read. */
   async photos() {
-    return (await this.own(store.photos())).filter((one) => !one.refused);
+    return (await this.own(store.sending())).filter((one) => !one.refused);
   }
 
   async tell() {

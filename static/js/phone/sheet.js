@@ -9,12 +9,15 @@ import * as store from "./store.js";
 
 const DRAFT_MS = 250;
 
-/** @type {Sheet | null} */
-let shown = null;
+/** @type {Sheet[]} what is shown, the uppermost last */
+const shown = [];
 
-addEventListener("popstate", () => shown?.hide());
+addEventListener("popstate", () => shown.at(-1)?.hide());
 
 export class Sheet {
+  /** Whether it lies over another sheet, rather than taking its place. */
+  over = false;
+
   /** @param {HTMLDialogElement} dialog */
   constructor(dialog) {
     this.dialog = dialog;
@@ -50,9 +53,10 @@ export class Sheet {
     fill(this.form, { ...values, ...typed });
     this.filled({ ...values, ...typed });
     if (!this.dialog.open) {
-      if (shown) shown.hide();
+      const below = shown.at(-1);
+      if (below && !this.over) below.hide();
       else history.pushState({ sheet: this.dialog.id }, "");
-      shown = this;
+      shown.push(this);
       this.dialog.showModal();
     }
     this.dialog.scrollTop = 0;
@@ -65,7 +69,8 @@ export class Sheet {
   }
 
   hide() {
-    if (shown === this) shown = null;
+    if (this.timer) this.keepNow();
+    if (shown.includes(this)) shown.splice(shown.indexOf(this), 1);
     this.dialog.close();
   }
 
@@ -90,8 +95,17 @@ export class Sheet {
 
   keepDraft() {
     clearTimeout(this.timer);
-    const key = this.draftKey;
-    this.timer = setTimeout(() => store.keepDraft(key, this.typed()).catch(() => {}), DRAFT_MS);
+    this.timer = setTimeout(() => this.keepNow(), DRAFT_MS);
+  }
+
+  keepNow() {
+    this.dropTimer();
+    return store.keepDraft(this.draftKey, this.typed()).catch(() => {});
+  }
+
+  dropTimer() {
+    clearTimeout(this.timer);
+    this.timer = undefined;
   }
 
   submit() {
@@ -104,10 +118,10 @@ export class Sheet {
   async finish(work) {
     if (this.saving) return;
     this.saving = true;
-    clearTimeout(this.timer);
     const key = this.draftKey;
     try {
       const next = await work();
+      this.dropTimer();
       await store.forgetDraft(key).catch(() => {});
       if (next) await next();
       else this.leave();

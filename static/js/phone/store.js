@@ -8,8 +8,9 @@
 
 /**
  * @typedef {import("./rules.js").Operation} Operation @typedef {import("./rules.js").Answer} Answer
- * @typedef {{sha256: string, visit: string, person: string, blob: Blob, taken_at: string,
- *   refused?: string}} Photo
+ * @typedef {{sha256: string, blob: Blob, taken_at: string, kept_at: string}} Photo
+ * @typedef {{sha256: string, visit: string, person: string, refused?: string}} OnItsWay
+ *   a photo that a record names and that the server has not got yet
  */
 
 const NAME = "kickplate";
@@ -62,7 +63,17 @@ function upgrade(request, from) {
   if (from < 2) {
     made.createObjectStore("visits", { keyPath: "id" });
     made.createObjectStore("plans", { keyPath: "id" });
-    const operations = /** @type {IDBTransaction} */ (request.transaction).objectStore("operations");
+    const sending = made.createObjectStore("sending", { keyPath: ["visit", "sha256"] });
+    const now = /** @type {IDBTransaction} */ (request.transaction);
+    // An older release sent every photo that it kept.
+    now.objectStore("photos").openCursor().onsuccess = ({ target }) => {
+      const cursor = /** @type {any} */ (target).result;
+      if (!cursor) return;
+      const { sha256, visit, person } = cursor.value;
+      sending.put({ sha256, visit, person });
+      cursor.continue();
+    };
+    const operations = now.objectStore("operations");
     operations.createIndex("visit", "visit");
     operations.createIndex("unsent", "unsent");
     operations.openCursor().onsuccess = ({ target }) => {
@@ -108,15 +119,22 @@ export const isFull = (fault) => fault?.name === "QuotaExceededError";
 // --- the log --------------------------------------------------------------------------------------
 
 /**
- * Keep operations, all or none: each gets this phone's name and its next number.
+ * Keep operations, all or none: each gets this phone's name and its next number, and the photos that
+ * it names are on their way from now on.
  * @param {Omit<Operation, "device" | "seq">[]} drafts of one visit
  * @param {string} fresh a name for the phone, if it has none @returns {Promise<Operation[]>}
  */
 export async function keep(drafts, fresh) {
   /** @type {any[]} */
   const kept = drafts.map((draft) => ({ ...draft, unsent: 1 }));
-  await within(["meta", "operations"], "readwrite", (transaction) => {
-    const meta = transaction.objectStore("meta");
+  await within(["meta", "operations", "photos", "sending"], "readwrite", (transaction) => {
+    const [meta, photos, sending] = ["meta", "photos", "sending"].map((name) => transaction.objectStore(name));
+    for (const { visit, person, body } of kept) {
+      for (const sha256 of body.photos ?? []) {
+        const there = photos.getKey(sha256);
+        there.onsuccess = () => there.result && sending.put({ sha256, visit, person });
+      }
+    }
     const asked = meta.get("device");
     asked.onsuccess = () => {
       const device = asked.result ?? { name: fresh, seq: 0 };
@@ -203,10 +221,21 @@ export const keepFetched = (person, at) =>
   });
 
 /** Forget what others keep here and what is too old; nothing that was recorded and not sent.
- * @param {string} person @param {string} before visits fetched before this instant go */
+ * @param {string} person @param {string} before what was fetched or kept before this instant goes */
 export const tidy = (person, before) =>
-  within(["visits", "operations", "meta", "plans"], "readwrite", (transaction) => {
+  within(["visits", "operations", "meta", "plans", "photos", "sending", "drafts"], "readwrite", (transaction) => {
     sweep(transaction, (one) => one.person !== person || one.fetched_at < before);
+    loose(transaction, (photo) => photo.kept_at < before);
+    const [visits, drafts] = ["visits", "drafts"].map((name) => transaction.objectStore(name));
+    visits.getAllKeys().onsuccess = ({ target }) => {
+      const visitsKept = /** @type {any} */ (target).result;
+      drafts.getAllKeys().onsuccess = ({ target: found }) => {
+        for (const key of /** @type {any} */ (found).result) {
+          const [whose, visit] = key.split("/");
+          if (whose === person && !visitsKept.includes(visit)) drafts.delete(key);
+        }
+      };
+    };
     const meta = transaction.objectStore("meta");
     meta.getAllKeys().onsuccess = ({ target }) => {
       for (const key of /** @type {any} */ (target).result) {
@@ -264,14 +293,75 @@ export const keepPlan = (drawn) => put("plans", drawn);
 
 // --- photos and drafts ----------------------------------------------------------------------------
 
-/** Keep a photo until the server has it. @param {Photo} photo */
-export const keepPhoto = (photo) => put("photos", photo);
+/**
+ * Keep a photo and the draft that names it, both or neither. It stays until the server has it, or
+ * until neither a record on its way nor a draft names it.
+ * @param {Photo} photo @param {string} key of the draft @param {any} values
+ */
+export const keepPhoto = (photo, key, values) =>
+  within(["photos", "drafts"], "readwrite", (transaction) => {
+    transaction.objectStore("photos").put(photo);
+    transaction.objectStore("drafts").put(values, key);
+  });
 
-/** @returns {Promise<Photo[]>} */
-export const photos = () => all("photos");
+/** @param {string} sha256 @returns {Promise<Photo | undefined>} */
+export const photo = (sha256) => get("photos", sha256);
 
-/** @param {string} sha256 */
-export const forgetPhoto = (sha256) => drop("photos", sha256);
+/** Photos on their way, without the pictures. @returns {Promise<OnItsWay[]>} */
+export const sending = () => all("sending");
+
+/** Photos on their way, with the pictures. @returns {Promise<(Photo & OnItsWay)[]>} */
+export async function photos() {
+  const [ways, kept] = await Promise.all([sending(), all("photos")]);
+  return ways.flatMap((way) => kept.filter(({ sha256 }) => sha256 === way.sha256).map((one) => ({ ...one, ...way })));
+}
+
+/** The server will never take it: it stays here for a person. @param {OnItsWay} way @param {string} refused why */
+export const refusePhoto = (way, refused) => put("sending", { ...way, refused });
+
+/** The server has it. @param {OnItsWay} way */
+export const photoSent = ({ visit, sha256 }) =>
+  within(["photos", "sending", "drafts"], "readwrite", (transaction) => {
+    transaction.objectStore("sending").delete([visit, sha256]);
+    loose(transaction, (photo) => photo.sha256 === sha256);
+  });
+
+/** A person gives a photo up. @param {string} sha256 */
+export const forgetPhoto = (sha256) =>
+  within(["photos", "sending"], "readwrite", (transaction) => {
+    transaction.objectStore("photos").delete(sha256);
+    transaction.objectStore("sending").openCursor().onsuccess = ({ target }) => {
+      const cursor = /** @type {any} */ (target).result;
+      if (!cursor) return;
+      if (cursor.value.sha256 === sha256) cursor.delete();
+      cursor.continue();
+    };
+  });
+
+/** Forget photos, unless something names them. @param {string[]} hashes */
+export const forgetLoose = (hashes) =>
+  within(["photos", "sending", "drafts"], "readwrite", (transaction) => loose(transaction, ({ sha256 }) => hashes.includes(sha256)));
+
+/** Forget photos that neither a record on its way nor a draft names.
+ * @param {IDBTransaction} transaction @param {(photo: Photo) => boolean} goes */
+function loose(transaction, goes) {
+  const named = new Set();
+  transaction.objectStore("sending").getAllKeys().onsuccess = ({ target }) => {
+    for (const [, sha256] of /** @type {any} */ (target).result) named.add(sha256);
+  };
+  transaction.objectStore("drafts").getAll().onsuccess = ({ target }) => {
+    for (const { photos = [], spare = [] } of /** @type {any} */ (target).result) {
+      for (const sha256 of [...photos, ...spare]) named.add(sha256);
+    }
+  };
+  // Asked last, so that it is answered last.
+  transaction.objectStore("photos").openCursor().onsuccess = ({ target }) => {
+    const cursor = /** @type {any} */ (target).result;
+    if (!cursor) return;
+    if (!named.has(cursor.value.sha256) && goes(cursor.value)) cursor.delete();
+    cursor.continue();
+  };
+}
 
 /** What was typed into a form and not saved. @param {string} key @param {any} values */
 export const keepDraft = (key, values) => put("drafts", values, key);
