@@ -180,7 +180,7 @@ LOW_TARGETS = """within => [...document.querySelector(within).querySelectorAll(
 NAMELESS = """() => [...document.querySelectorAll(
   "button, a[href], input, select, textarea, summary"
 )].filter(one => one.checkVisibility() && !one.textContent.trim() && !one.labels?.length
-    && !one.ariaLabel && !one.hasAttribute("aria-labelledby"))
+    && !one.ariaLabel && !one.hasAttribute("aria-labelledby") && !one.querySelector("[aria-label]"))
   .map(one => one.outerHTML.slice(0, 120))"""
 
 

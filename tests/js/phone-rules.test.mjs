@@ -214,22 +214,3 @@ test("the next monitor is the next in walking order without a word", () => {
   assert.equal(rules.nextMonitor(zones, said(read("m2")), "m1").id, "m3");
   assert.equal(rules.nextMonitor(zones, said(read("m3")), "m2"), null);
 });
-
-const SIGNATURE = [[[0.1, 0.5], [0.5, 0.2], [0.9, 0.6]]];
-const given = (more) => ({ contact_name: "", signature: [], signature_typed: "", no_signature_reason: "", ...more });
-
-test("closing needs ink with a name, a written name, or a reason", () => {
-  const field = (more) => rules.faultsOfClosing(given(more))[0]?.[0];
-  assert.equal(field({}), "signature");
-  assert.equal(field({ contact_name: "Ana" }), "signature");
-  assert.equal(field({ contact_name: "Ana", signature: [[[0.1, 0.1], [0.12, 0.1]]] }), "signature");
-  assert.equal(field({ signature: SIGNATURE }), "contact_name");
-  assert.equal(field({ contact_name: "Ana", signature: SIGNATURE }), undefined);
-  assert.equal(field({ signature_typed: "Ana Prior" }), undefined);
-  assert.equal(field({ no_signature_reason: "Nobody there" }), undefined);
-});
-
-test("ink is as long as the line that was drawn", () => {
-  assert.equal(rules.inkOf([[[0, 0], [1, 0]], [[0, 0], [0, 1]]]), 400);
-  assert.equal(rules.inkOf([[[0.5, 0.5]]]), 0);
-});

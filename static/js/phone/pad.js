@@ -1,7 +1,10 @@
 // @ts-check
-/** A pad to sign on with a finger: keeps strokes as fractions of its own size, three wide, one high. */
+/** A pad to sign on with a finger or a mouse: keeps strokes as fractions of its own size, three wide, one high. */
+
+import { thinned } from "./closing.js";
 
 const FINEST = 0.004; // points closer than this add nothing that a paper could show
+const MOST_STROKES = 200;
 
 export class Pad {
   /** @param {HTMLCanvasElement} canvas @param {() => void} changed */
@@ -33,6 +36,8 @@ export class Pad {
   /** @param {PointerEvent} event */
   begin(event) {
     event.preventDefault();
+    // A palm beside the finger, or another button of the mouse, draws nothing.
+    if (this.now || !event.isPrimary || event.button || this.strokes.length >= MOST_STROKES) return;
     this.canvas.setPointerCapture(event.pointerId);
     this.now = [this.at(event)];
     this.strokes.push(this.now);
@@ -40,7 +45,7 @@ export class Pad {
 
   /** @param {PointerEvent} event */
   go(event) {
-    if (!this.now) return;
+    if (!this.now || !event.isPrimary) return;
     const moves = event.getCoalescedEvents?.() ?? [];
     for (const move of moves.length ? moves : [event]) {
       const point = this.at(move);
@@ -52,8 +57,11 @@ export class Pad {
 
   lift() {
     if (!this.now) return;
-    if (this.now.length < 2) this.strokes = this.strokes.filter((stroke) => stroke !== this.now);
+    const [[x, y]] = this.now;
+    if (this.now.length < 2) this.now.push([x > 0.5 ? x - FINEST : x + FINEST, y]); // the dot of an i
     this.now = null;
+    this.strokes = thinned(this.strokes);
+    this.paint();
     this.changed();
   }
 

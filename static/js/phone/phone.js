@@ -70,6 +70,7 @@ export class Phone {
     await this.sender.start();
     addEventListener("online", () => this.refresh());
     addEventListener("focus", () => this.refresh());
+    addEventListener("pageshow", ({ persisted }) => persisted && this.recall().then(this.changed)); // back, to an old picture of it
     setInterval(() => this.refresh(), FRESH_MS);
     await this.refresh();
     await this.tellRoom();
