@@ -25,6 +25,8 @@ MOST_OPERATIONS = 100
 MOST_BYTES = 64_000
 MOST_DEPTH = 12
 HASH = r"^[0-9a-f]{64}\Z"
+BY_FILE = "by_file"
+"""The code of what came in a file that was saved on the phone; the phone is told the same."""
 
 
 MOST_MINUTES = 7 * 24 * 60
@@ -92,15 +94,27 @@ def chosen(choices: Any, **more: Any) -> serializers.ChoiceField:
 class Touches:
     """What an operation writes and what it erases, by name.
 
-    Words about one place are one thing: a look, a reading and "not reached" erase each other.
+    Words about one place are one thing: a look, a reading and "not reached" erase each other. Of
+    what another phone wrote and this one had not seen, it gives way to what it ``yields`` to, and
+    takes the place of what it ``overrules``; all else that it erases is for a person to decide.
     """
 
     writes: frozenset[str] = frozenset()
     erases: frozenset[str] = frozenset()
+    yields: frozenset[str] = frozenset()
+    overrules: frozenset[str] = frozenset()
 
     def collides(self, later: "Touches") -> bool:
         """Whether one of the two, coming after the other, would undo some of it."""
         return bool(self.writes & later.erases or later.writes & self.erases)
+
+    def gives_way_to(self, unseen: "Touches") -> bool:
+        """Whether it changes nothing where another phone's unseen word stands."""
+        return bool(self.yields & unseen.writes)
+
+    def disputes(self, unseen: "Touches") -> bool:
+        """Whether it would put its own word where another phone's unseen one stands."""
+        return bool((self.erases - self.yields - self.overrules) & unseen.writes)
 
     def as_json(self) -> dict[str, list[str]]:
         return {"writes": sorted(self.writes), "erases": sorted(self.erases)}
@@ -116,8 +130,8 @@ def word(*names: str) -> Touches:
 
 
 def erased(*names: str) -> Touches:
-    """What was said of these is taken back."""
-    return Touches(erases=frozenset(names))
+    """What was said of these is taken back: what this phone had seen of it, and no more."""
+    return Touches(erases=frozenset(names), yields=frozenset(names))
 
 
 class Body(serializers.Serializer[Any]):
@@ -125,6 +139,15 @@ class Body(serializers.Serializer[Any]):
 
     def touches(self) -> Touches:
         return Touches()
+
+    def speaks_of(self) -> frozenset[str]:
+        """By name, all of which it says something."""
+        touches = self.touches()
+        return touches.writes | touches.erases
+
+    def words(self) -> dict[str, Any]:
+        """What it says, however it is written: two bodies with the same words say the same."""
+        return dict(self.validated_data)
 
     def _place(self) -> str:
         """The place that is spoken of, by name."""
@@ -147,9 +170,12 @@ class CheckpointBody(Body):
 
 class LookBody(CheckpointBody):
     def touches(self) -> Touches:
+        """Another phone's finding says all that a look says, and more."""
+        findings = f"findings/{self._place()}"
         return Touches(
             writes=frozenset({self._place()}),
-            erases=frozenset({self._place(), f"findings/{self._place()}"}),
+            erases=frozenset({self._place(), findings}),
+            yields=frozenset({findings}),
         )
 
 
@@ -171,6 +197,11 @@ class ReadingBody(MonitorBody):
 
     def touches(self) -> Touches:
         return word(self._place())
+
+    def words(self) -> dict[str, Any]:
+        """None of a pest is as good as not a word of it."""
+        said = super().words()
+        return {**said, "counts": {pest: count for pest, count in said["counts"].items() if count}}
 
 
 class FindingRemoved(Body):
@@ -203,12 +234,16 @@ class FindingBody(FindingRemoved):
     y = serializers.FloatField(min_value=0, max_value=1, allow_null=True, default=None)
 
     def touches(self) -> Touches:
-        """A finding at a checkpoint takes the place of a look, not of other findings there."""
+        """A finding at a checkpoint takes the place of a look, not of other findings there.
+
+        It does so whatever another phone has said of the place: a finding waits for nobody.
+        """
         if not self.validated_data["checkpoint"]:
             return word(self._finding())
         return Touches(
             writes=frozenset({self._finding(), f"findings/{self._place()}"}),
             erases=frozenset({self._finding(), self._place()}),
+            overrules=frozenset({self._place()}),
         )
 
 
@@ -323,3 +358,7 @@ class CloseBody(ContactBody):
 
     def touches(self) -> Touches:
         return Touches()
+
+    def speaks_of(self) -> frozenset[str]:
+        """A closing that names whom it met says the last word on that."""
+        return frozenset({"contact"} if self.validated_data["contact_name"] else ())

@@ -24,8 +24,16 @@ from accounts.trail import record
 from sites.access import sites_visible_to
 from visits.clocks import when
 from visits.models import Operation, ParkedOperation, Visit
-from visits.protocol import MOST_BYTES, MOST_DEPTH, MOST_OPERATIONS, Body, Envelope, Touches
-from visits.services import closing, writing
+from visits.protocol import (
+    BY_FILE,
+    MOST_BYTES,
+    MOST_DEPTH,
+    MOST_OPERATIONS,
+    Body,
+    Envelope,
+    Touches,
+)
+from visits.services import clashes, closing, writing
 from visits.services.operations import CLOSE, KINDS, Kind
 
 logger = logging.getLogger(__name__)
@@ -39,12 +47,6 @@ class Malformed(Refused):
 
     code = "malformed"
     status = 422
-
-
-class ChangedElsewhere(Refused):
-    """Another phone said something else of the same place meanwhile."""
-
-    code = "changed_elsewhere"
 
 
 class NotOnYourList(Refused):
@@ -91,7 +93,7 @@ def _seq(raw: Any) -> int:
 
 def apply_operation(raw: Any, *, by: User) -> Answer:
     """Take in one operation. Raises only if the database is away; then nothing was kept."""
-    sent = _sent(raw, by)
+    sent = sent_of(raw, by)
     if sent is None:
         given = raw.get("id") if isinstance(raw, Mapping) else None
         return {
@@ -117,7 +119,7 @@ def apply_operation(raw: Any, *, by: User) -> Answer:
 # --- the shape of it ------------------------------------------------------------------------------
 
 
-def _sent(raw: Any, by: User) -> Sent | None:
+def sent_of(raw: Any, by: User) -> Sent | None:
     """The operation with its id and hash; None for what is not one, or too much to keep."""
     if not isinstance(raw, Mapping) or _depth(raw) > MOST_DEPTH:
         return None
@@ -150,10 +152,10 @@ def _depth(value: Any) -> int:
 
 
 def _storable(raw: Any, as_text: str) -> Any:
-    """The content, or its text where it has characters that databases do not keep."""
+    """The content, or its text where it has something in it that databases do not keep."""
     try:
-        json.dumps(raw, ensure_ascii=False).encode()
-    except UnicodeEncodeError:  # half of a character
+        json.dumps(raw, ensure_ascii=False, allow_nan=False).encode()
+    except ValueError:  # half of a character, or a number beyond all numbers
         return {AS_TEXT: as_text}
     return {AS_TEXT: as_text} if "\\u0000" in as_text else raw
 
@@ -161,7 +163,7 @@ def _storable(raw: Any, as_text: str) -> Any:
 def _envelope(raw: Any, *, received_at: datetime) -> dict[str, Any]:
     """The envelope, checked, and ``when`` it happened: settled once, on its first arrival."""
     if AS_TEXT in raw:
-        raise Malformed("It has characters in it that cannot be kept.")
+        raise Malformed("It has something in it that cannot be kept.")
     checked = Envelope(data=raw)
     if not checked.is_valid():
         raise Malformed(_first_error(checked.errors), fields=sorted(checked.errors))
@@ -240,7 +242,7 @@ def _settled(sent: Sent, envelope: dict[str, Any], by: User) -> Answer:
         logger.exception("an operation could not be applied", extra={"operation": str(sent.id)})
         fault = Refused("Kickplate could not apply this; the office has it whole.", code="fault")
         return _kept(sent, envelope, by, visit, before, fault, touches)
-    return _kept(sent, envelope, by, visit, visit.version, None, touches)
+    return _kept(sent, envelope, by, visit, before, None, touches)
 
 
 def _lock(envelope: dict[str, Any]) -> Visit | None:
@@ -270,64 +272,48 @@ def _written(visit: Visit, envelope: dict[str, Any], by: User) -> Touches:
     if kind is None:
         raise Malformed("This phone says something that Kickplate does not know.", code="kind")
     body = _body(kind, envelope["body"])
-    touches = body.touches()
     if envelope["kind"] == CLOSE:
         _require_all_there(visit, envelope, body.validated_data["operations"])
-    if not _later_word_stands(visit, envelope, touches):
+    meeting = clashes.meet(visit, envelope, body)
+    if meeting.changes:
         kind.write(visit, by, envelope["when"], body.validated_data)
         if envelope["kind"] == CLOSE:
             _settle_earlier_closings(visit)
-    return touches
-
-
-def _later_word_stands(visit: Visit, envelope: dict[str, Any], touches: Touches) -> bool:
-    """Whether the same phone has said something later of the same, and that came first.
-
-    Raises ``ChangedElsewhere`` if another phone has, after what this one had seen, said something
-    else of it. One query, which in the usual order of things finds nothing.
-    """
-    if touches == Touches():
-        return False
-    same_device = Operation.objects.filter(device=envelope["device"], seq__gt=envelope["seq"])
-    others = Operation.objects.none()
-    if envelope["base_version"] is not None:
-        others = Operation.objects.exclude(device=envelope["device"]).filter(
-            version__gt=envelope["base_version"]
-        )
-    later = (same_device | others).filter(visit=visit, verdict=Operation.Verdict.APPLIED)
-    stands = False
-    for one in later.order_by("received_at", "pk"):
-        if not touches.collides(Touches.from_json(one.touches)):
-            continue
-        if one.device == envelope["device"]:
-            stands = True
-        elif (one.kind, one.body) != (envelope["kind"], envelope["body"]):
-            raise ChangedElsewhere(
-                "Another phone has recorded something else here since; the office has both.",
-                by_operation=str(one.pk),
-            )
-    return stands
+    for finding_id in meeting.takes_back:
+        writing.unwrite_finding(visit, by=by, at=envelope["when"].at, finding_id=finding_id)
+    clashes.settle_clashes(visit, envelope, body, by=by)
+    for one in meeting.overruled:
+        clashes.hand_over(one, visit, by_operation=envelope["id"])
+    return body.touches()
 
 
 def _require_all_there(visit: Visit, envelope: dict[str, Any], named: int | None) -> None:
     """Raise ``Waits`` while what the phone made before the closing is still on its way."""
     if not named:
         return
-    there = Operation.objects.filter(
+    receipts = Operation.objects.filter(
         visit=visit, device=envelope["device"], seq__lt=envelope["seq"]
-    ).count()
-    if there < named:
-        raise Waits(f"{named - there} records made before the closing are still on their way.")
+    )
+    missing = named - receipts.count()
+    if missing > 0:
+        # What came in a file has no receipt, and the phone is told that it is here.
+        by_file = ParkedOperation.objects.filter(
+            person=visit.technician_id,
+            code=BY_FILE,
+            sent__visit=str(visit.pk),
+            sent__device=envelope["device"],
+            sent__seq__lt=envelope["seq"],
+        ).exclude(operation_id__in=receipts.values("pk"))
+        missing -= by_file.count()
+    if missing > 0:
+        raise Waits(f"{missing} records made before the closing are still on their way.")
 
 
 def _settle_earlier_closings(visit: Visit) -> None:
     """A closing that was parked needs nobody once the visit is closed."""
-    how = "The visit was closed by a later operation."
     waiting = ParkedOperation.objects.filter(visit=visit, settled_at=None, sent__kind=CLOSE)
     for parked in waiting.order_by("created_at", "pk"):
-        parked.settled_at, parked.settlement = timezone.now(), how
-        parked.save(update_fields=["settled_at", "settlement"])
-        record(None, "operation.placed", parked, operation=parked.operation_id, note=how)
+        clashes.settle_by_itself(parked, "The visit was closed by a later operation.")
 
 
 # --- the receipt ----------------------------------------------------------------------------------
@@ -338,11 +324,16 @@ def _kept(
     envelope: dict[str, Any],
     by: User,
     visit: Visit | None,
-    version: int | None,
+    before: int | None,
     refusal: Refused | None,
     touches: Touches,
 ) -> Answer:
-    """Keep the receipt, and the content as well where it was refused."""
+    """Keep the receipt, and the content as well where it was refused.
+
+    Only what changed the visit, which had the version ``before``, has a version of its own: what
+    another phone must have seen is what stands.
+    """
+    version = visit.version if visit and refusal is None else None
     if refusal is None:
         answer: Answer = {"id": str(sent.id), "verdict": "applied", "version": version}
     else:
@@ -365,7 +356,7 @@ def _kept(
         verdict=answer["verdict"],
         answer=answer,
         touches=touches.as_json(),
-        version=version if refusal is None else None,
+        version=version if version != before else None,
     )
     return answer
 
@@ -382,6 +373,7 @@ def _park(
         content_hash=sent.content_hash,
         reason=str(refusal)[:300],
         code=refusal.code,
+        by_operation=refusal.facts.get("by_operation"),
     )
     record(by, "operation.parked", parked, at=at, operation=sent.id, code=refusal.code)
     return _parked_answer(parked)
