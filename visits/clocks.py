@@ -127,7 +127,8 @@ def minutes_between(started_at: datetime, closed_at: datetime) -> int:
 
 def in_words(seconds: int) -> str:
     """3 days, 36 hours, 4 minutes: in the largest unit of which there are two, as on the phone."""
-    units = ((86_400, "day"), (3_600, "hour"))
-    size, unit = next((one for one in units if abs(seconds) >= 2 * one[0]), (60, "minute"))
-    many = (abs(seconds) + size // 2) // size
+    minutes = (abs(seconds) + 30) // 60
+    units = ((24 * 60, "day"), (60, "hour"))
+    size, unit = next((one for one in units if minutes >= 2 * one[0]), (1, "minute"))
+    many = (minutes + size // 2) // size
     return f"{many} {unit}{'' if many == 1 else 's'}"

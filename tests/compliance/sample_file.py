@@ -173,6 +173,8 @@ def sample_visit(number: int, monitors: tuple[Monitor, ...]) -> Visit:
         started_at=local(made_on, 9, 5),
         closed_at=local(made_on, 10, 20),
         received_at=local(made_on, 10, 41),
+        minutes_on_site=95 if number == 1 else 75,
+        minutes_reason="Waited for the key of the cellar." if number == 1 else "",
         summary="Bakehouse walked with the baker on duty.\nThe plant room was locked again.",
         signature=Signature(
             name="Morgan Pell",

@@ -133,7 +133,11 @@ def test_every_section_is_there(paper, section):
         "Nobody could let the technician in.",
         "The bakery was closed for works.",
         "In-depth survey",
+        "75 minutes on site Iris Calder",
+        "95 minutes on site (corrected) Iris Calder",
         # a report
+        "How long 75 minutes on site",
+        "How long 95 minutes on site (corrected: Waited for the key of the cellar.)",
         "Daylight under the left leaf, 12 mm over 90 cm.",
         "Recommended (Proofing): Fit a bristle strip of 25 mm to both leaves.",
         "Read, sound and nothing caught: 2–6, 8, 10–12",
@@ -476,6 +480,14 @@ def test_one_visit_makes_a_paper_of_its_own(file):
     assert LABEL_FIRST in words
     assert seal("visit 1") in words.replace(" ", "")
     assert paper.faults == ()
+
+
+def test_a_visit_sealed_before_visits_said_how_long_they_took_does_not_say(file):
+    old = replace(file.visits[0], minutes_on_site=None, minutes_reason="")
+    words = words_of(build(replace(small(file), visits=(old,))))
+
+    assert "minutes on site" not in words
+    assert "How long" not in words
 
 
 def test_a_call_out_shows_what_was_reported_and_its_deadline(file):

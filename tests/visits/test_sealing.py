@@ -7,10 +7,12 @@ from hashlib import sha256
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import transaction
 from django.db.models import F
 
 from accounts.models import TrailEntry
-from accounts.sealing import canonical, chained
+from accounts.sealing import NOTHING_BEFORE, canonical, chained
+from accounts.trail import record
 from sites.models import Photo, Zone
 from sites.services.photos import add_photo
 from tests.builders.accounts import make_office, make_technician
@@ -23,6 +25,7 @@ from tests.builders.visits import (
     make_visit,
     treatment_given,
 )
+from visits.coverage import as_counts
 from visits.models import (
     Amendment,
     Finding,
@@ -34,6 +37,7 @@ from visits.models import (
     Treatment,
     Visit,
 )
+from visits.queries.places import coverage_now
 from visits.services.amendments import amend_visit
 from visits.services.closing import close_visit
 from visits.services.recording import (
@@ -48,7 +52,7 @@ from visits.services.recording import (
     record_readings,
 )
 from visits.verification import breaks_of_site, breaks_of_visit
-from visits.visit_record import rows_of
+from visits.visit_record import FORM, WITHOUT_MINUTES, facts_of, record_of, rows_of
 
 pytestmark = pytest.mark.django_db
 
@@ -208,6 +212,30 @@ TAMPERINGS = {
         lambda v: Visit.objects.filter(pk=v.pk).update(closed_at=F("closed_at") - timedelta(1)),
         "when and how it was made",
     ),
+    "the minutes are stretched": (
+        lambda v: Visit.objects.filter(pk=v.pk).update(minutes_on_site=F("minutes_on_site") + 30),
+        "when and how it was made",
+    ),
+    "the minutes are wiped": (
+        lambda v: Visit.objects.filter(pk=v.pk).update(minutes_on_site=None),
+        "when and how it was made",
+    ),
+    "a reason for the minutes is added": (
+        lambda v: Visit.objects.filter(pk=v.pk).update(minutes_reason="Waited for the key."),
+        "when and how it was made",
+    ),
+    "it is said to be sealed in the first form": (
+        lambda v: Visit.objects.filter(pk=v.pk).update(
+            sealed_record=v.sealed_record.replace(FORM, WITHOUT_MINUTES)
+        ),
+        "its sealed words were changed",
+    ),
+    "it is said to be sealed in a form to come": (
+        lambda v: Visit.objects.filter(pk=v.pk).update(
+            sealed_record=v.sealed_record.replace(FORM, "kickplate-visit-9")
+        ),
+        "a form that is not known",
+    ),
     "the technician is exchanged": (
         lambda v: Visit.objects.filter(pk=v.pk).update(technician=make_technician()),
         "its technician",
@@ -284,6 +312,66 @@ def test_tampering_is_found_and_named(site, how, capsys):
     assert any(named in what for what in whats(site)), whats(site)
     with pytest.raises(CommandError, match="do not hold"):
         call_command("verify_visits")
+
+
+def close_as_before(visit: Visit) -> None:
+    """As a visit was sealed before visits said how long they took."""
+    with transaction.atomic():
+        covered, rows = coverage_now(visit), rows_of([visit])[visit.pk]
+        visit.state, visit.closed_at = Visit.State.CLOSED, local(visit, 10)
+        visit.received_at, visit.coverage = local(visit, 10, 5), as_counts(covered)
+        visit.no_signature_reason = "Nobody there."
+        visit.seal_number, visit.previous_seal = 1, NOTHING_BEFORE
+        said = record_of(visit, rows, coverage=covered)
+        first = facts_of(visit, rows, form=WITHOUT_MINUTES)
+        visit.sealed_record = canonical({**said, "form": first["form"], "visit": first["visit"]})
+        visit.seal = chained(visit.previous_seal, visit.sealed_record)
+        visit.save()
+        record(visit.technician, "visit.closed", visit, at=visit.closed_at, seal=visit.seal)
+
+
+@pytest.fixture
+def of_the_first_form(office, technician) -> Visit:
+    visit = make_visit(state="under_way", zones=1, monitors=1, by=office, technician=technician)
+    look_everywhere(visit)
+    close_as_before(visit)
+    assert "minutes_on_site" not in visit.sealed_record
+    return visit
+
+
+def test_a_record_of_the_first_form_holds_and_so_does_the_next_one_after_it(
+    of_the_first_form, office, technician
+):
+    site = of_the_first_form.site
+
+    make_visit(site, state="closed", by=office, technician=technician)
+
+    assert json.loads(last(site).sealed_record)["form"] == FORM
+    assert whats(site) == []
+    call_command("verify_visits")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"minutes_on_site": 0},
+        {"minutes_on_site": 60},
+        {"minutes_on_site": 60, "minutes_reason": "Made up."},
+        {"closed_at": LATER},
+    ],
+    ids=str,
+)
+def test_what_is_added_to_a_record_of_the_first_form_is_found(of_the_first_form, change):
+    Visit.objects.filter(pk=of_the_first_form.pk).update(**change)
+
+    (what,) = whats(of_the_first_form.site)
+    assert "when and how it was made" in what
+
+
+def test_the_minutes_are_in_the_seal(site):
+    sealed = json.loads(last(site).sealed_record)["visit"]
+
+    assert (sealed["minutes_on_site"], sealed["minutes_reason"]) == (60, "")
 
 
 def test_a_seal_that_is_left_out_is_found(site):
