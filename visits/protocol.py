@@ -25,6 +25,8 @@ MOST_OPERATIONS = 100
 MOST_BYTES = 64_000
 MOST_DEPTH = 12
 HASH = r"^[0-9a-f]{64}\Z"
+CLASH = "changed_elsewhere"
+"""The code of what is parked as another phone has said something else of the same place."""
 BY_FILE = "by_file"
 """The code of what came in a file that was saved on the phone; the phone is told the same."""
 

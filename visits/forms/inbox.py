@@ -16,13 +16,20 @@ class FilterInbox(forms.Form):
 
 
 class PlaceParked(forms.Form):
-    """The visit that a record belongs to."""
+    """The visit that a record belongs to: one to be chosen, or the one that it ``must`` be."""
 
     visit = forms.ChoiceField(label="Which visit does it belong to?", widget=forms.RadioSelect)
     together = forms.BooleanField(required=False, initial=True)
     note = forms.CharField(label="Note", max_length=300, required=False, widget=ShortText)
 
-    def __init__(self, *args: Any, visits: Sequence[Visit], others: int, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        visits: Sequence[Visit],
+        others: int,
+        must: Visit | None = None,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         if others:
             records = "one other record" if others == 1 else f"{others} other records"
@@ -33,6 +40,9 @@ class PlaceParked(forms.Form):
             del self.fields["together"]
         chosen: Any = self.fields["visit"]
         chosen.choices = [(str(visit.pk), _words(visit)) for visit in visits]
+        if must:
+            chosen.choices, chosen.initial = [(str(must.pk), str(must))], str(must.pk)
+            chosen.widget = forms.HiddenInput()
 
 
 def _words(visit: Visit) -> str:

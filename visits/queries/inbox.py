@@ -11,6 +11,7 @@ from django.db.models import F, Q, QuerySet
 
 from sites.models import Checkpoint, Monitor, Zone
 from visits.models import ParkedOperation, Pest, Product, Visit
+from visits.protocol import CLASH
 
 DAYS_AROUND = timedelta(days=31)
 MOST_CANDIDATES = 60
@@ -136,10 +137,17 @@ def candidates(parked: ParkedOperation, visits: QuerySet[Visit]) -> Sequence[Vis
 
 
 def sent_with(parked: ParkedOperation) -> QuerySet[ParkedOperation]:
-    """What else waits that the same person recorded for the same visit, known here or not."""
-    others = ParkedOperation.objects.filter(
-        person_id=parked.person_id, settled_at__isnull=True
-    ).exclude(pk=parked.pk)
+    """What else waits that the same person recorded for the same visit, known here or not.
+
+    Where two phones clashed each place is decided by itself, and goes along with nothing.
+    """
+    if parked.code == CLASH:
+        return ParkedOperation.objects.none()
+    others = (
+        ParkedOperation.objects.filter(person_id=parked.person_id, settled_at__isnull=True)
+        .exclude(pk=parked.pk)
+        .exclude(code=CLASH)
+    )
     if parked.visit_id:
         return others.filter(visit_id=parked.visit_id).order_by("created_at", "pk")
     named = parked.sent.get("visit") if isinstance(parked.sent, dict) else None

@@ -310,7 +310,7 @@ class _Facts:
                         for one in remedies
                     ],
                 },
-                "said": _said(visit, self._rows[visit.pk], self._unsaid),
+                "said": said_of(visit, self._rows[visit.pk], self._unsaid),
                 "photos": {
                     by.photo.given_sha256: reverse("sites:photo", args=[by.photo_id])
                     for finding in self._rows[visit.pk].findings
@@ -448,7 +448,7 @@ def _last_reading(one: Reading) -> dict[str, Any]:
     }
 
 
-def _said(visit: Visit, rows: Rows, unsaid: Mapping[UUID, list[str]]) -> dict[str, Any]:
+def said_of(visit: Visit, rows: Rows, unsaid: Mapping[UUID, list[str]]) -> dict[str, Any]:
     """What was recorded so far, in the shapes in which operations say it.
 
     ``unsaid`` is, by treatment, what its record leaves out.

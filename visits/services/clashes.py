@@ -24,7 +24,7 @@ from accounts.refusals import Refused
 from accounts.trail import record
 from visits.clocks import when
 from visits.models import Operation, ParkedOperation, Visit
-from visits.protocol import Body, Clock, Touches
+from visits.protocol import CLASH, Body, Clock, Touches
 from visits.services.operations import KINDS
 
 Envelope = Mapping[str, Any]
@@ -36,7 +36,7 @@ SAID_OTHERWISE = "The technician has since said something else here."
 class ChangedElsewhere(Refused):
     """Another phone said something else of the same place meanwhile."""
 
-    code = "changed_elsewhere"
+    code = CLASH
 
 
 @dataclass(frozen=True, slots=True)

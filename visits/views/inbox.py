@@ -12,6 +12,7 @@ from accounts.refusals import Refused
 from sites.views.pages import paged, read_filters
 from visits.access import parked_visible_to, require_may_plan, visits_visible_to
 from visits.forms.inbox import FilterInbox, PlaceParked, SetAside
+from visits.queries.clash import clash_of
 from visits.queries.inbox import candidates, listed, names_in, sent_with, what_was_said
 from visits.services.parked import place_all_parked, set_aside_parked
 from visits.views.answers import told_no
@@ -38,11 +39,13 @@ def inbox_item(request: PersonRequest, parked_id: UUID) -> HttpResponse:
     )
     require_may_plan(request.user)
     others = [other.pk for other in sent_with(parked)]
+    clash = None if parked.settled_at else clash_of(parked)
     step = request.POST.get("step")
     place = PlaceParked(
         request.POST if step == "place" else None,
-        visits=candidates(parked, visits_visible_to(request.user)),
+        visits=[] if clash else candidates(parked, visits_visible_to(request.user)),
         others=len(others),
+        must=parked.visit if clash else None,
         prefix="place",
     )
     aside = SetAside(request.POST if step == "aside" else None, prefix="aside")
@@ -69,6 +72,7 @@ def inbox_item(request: PersonRequest, parked_id: UUID) -> HttpResponse:
     context = {
         "parked": parked,
         "said": what_was_said(parked.sent, names_in(parked.sent)),
+        "clash": clash,
         "place": place,
         "aside": aside,
         "form": form,
