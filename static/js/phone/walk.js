@@ -63,6 +63,11 @@ function built(zone) {
     "note",
     zone.boundary === "within" ? "" : [zone.boundary_words, zone.boundary_note].filter(Boolean).join(": "),
   );
+  // Before there are places in it, whose buttons are called the same.
+  part(box, "find").addEventListener("click", () => finding.show({ zone }));
+  part(box, "treat").addEventListener("click", () => treatment.show({ zone }));
+  part(box, "shut").addEventListener("click", () => notReached.show("zone", zone.id, zone.name));
+  part(box, "reached").addEventListener("click", () => say("not_reached.remove", { zone: zone.id }, "whole zone"));
   const heights = part(box, "heights");
   for (const height of ["low", "reach", "overhead"]) {
     const places = zone.checkpoints.filter((/** @type {any} */ one) => one.height === height);
@@ -76,10 +81,6 @@ function built(zone) {
   const monitors = part(box, "monitors");
   monitors.hidden = outside || !zone.monitors.length;
   if (!outside) for (const one of zone.monitors) monitors.append(builtMonitor(zone, one));
-  part(box, "find").addEventListener("click", () => finding.show({ zone }));
-  part(box, "treat").addEventListener("click", () => treatment.show({ zone }));
-  part(box, "shut").addEventListener("click", () => notReached.show("zone", zone.id, zone.name));
-  part(box, "reached").addEventListener("click", () => say("not_reached.remove", { zone: zone.id }, "whole zone"));
   painters.set(zone.id, () => paintZone(zone, box));
   return box;
 }
