@@ -4,7 +4,7 @@
  * offers them as a file. The queue stays; whoever recorded it may sign in again and send it.
  */
 
-import { photos, queue } from "../phone/store.js";
+import { photos, unsent as queue } from "../phone/store.js";
 
 /** @param {Document} page */
 export function keepUnsent(page) {
