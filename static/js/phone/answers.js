@@ -10,7 +10,7 @@ import { caughtWords, findingWords, whyWords, word } from "./words.js";
 /** @typedef {{title: string, note?: string, more?: string[], gap?: string, zone?: string, verb?: string, tone?: string}} Row
  * @typedef {import("./app.js").App} App */
 
-/** @type {Record<string, string>} what each list says at the moment */
+/** @type {Record<string, Map<string, Element>>} the lines of each list by what they say */
 const drawn = {};
 let walk = "";
 
@@ -184,16 +184,21 @@ export function text(id, words) {
   found.hidden = !words;
 }
 
-/** Draw a list anew only where it says something else: what is open or has the focus stays so.
- * @param {string} id @param {any[]} facts @param {(fact: any) => Node} build */
+/** Draw of a list only what says something else than before: what is open or has the focus stays so.
+ * @param {string} id @param {any[]} facts @param {(fact: any) => Element} build */
 function redraw(id, facts, build) {
-  const key = JSON.stringify(facts);
-  if (drawn[id] === key) return;
-  drawn[id] = key;
-  const section = byId(`${id}-section`);
-  if (section) section.hidden = !facts.length;
-  byId(id).hidden = !facts.length;
-  byId(id).replaceChildren(...facts.map(build));
+  const box = byId(id);
+  const before = drawn[id] ?? new Map();
+  const now = new Map();
+  for (const fact of facts) {
+    let key = JSON.stringify(fact);
+    while (now.has(key)) key += "+"; // two may say the same
+    now.set(key, before.get(key) ?? build(fact));
+  }
+  drawn[id] = now;
+  for (const [key, old] of before) if (!now.has(key)) old.remove();
+  [...now.values()].forEach((one, i) => box.children[i] === one || box.insertBefore(one, box.children[i] ?? null));
+  for (const one of [box, byId(`${id}-section`)]) if (one) one.hidden = !facts.length;
 }
 
 /** @param {string} id @param {string[]} lines */
@@ -213,7 +218,9 @@ const rows = (id, facts) =>
     write(row, "title", title);
     write(row, "note", note);
     write(row, "gap", gap);
+    row.dataset.zone = zone ?? "";
     part(row, "more").hidden = !more;
+    part(row, "more").open = Boolean(byId(id).querySelector(`[data-zone="${zone}"] [open]`));
     part(row, "names").replaceChildren(...(more ?? []).map(item));
     const go = part(row, "go");
     if (!zone) go.remove();

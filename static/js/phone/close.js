@@ -61,11 +61,11 @@ let asked = { open: 0, at: 0 };
 
 byId("walk-link").href = app.address("walk", app.visitId);
 app.open();
-setInterval(() => app.model && drawTime(), 15_000);
+setInterval(() => look(), 15_000); // time on site goes on
 
 /** Draws the page as it now stands. */
 async function look() {
-  if (!app.model) return;
+  if (!app.model || !byId("closing")) return; // or somebody else is signed in now: nothing of this is theirs
   app.photos = (await store.sending().catch(() => [])).filter((one) => one.person === app.person && one.visit === app.visitId);
   if (app.model.state === "closed") await drawNext();
   draw();
@@ -73,7 +73,6 @@ async function look() {
 
 function draw() {
   const { state } = app.model;
-  if (!byId("closing")) return; // somebody else is signed in now: nothing of this is theirs
   if (state === "booked") return location.replace(app.address("start", app.visitId));
   const open = state === "under_way" && !app.gone;
   if (open && !filled) {
@@ -125,7 +124,7 @@ function drawNotClosed(open, closed) {
   if (parked && !closed) {
     title = `The closing of ${clock(happenedAt(parked.op))} was not taken`;
     words = `${parked.message} The office has it whole, with what was signed, and places it; you need not write it again. `;
-    words += open ? "The visit is open again on this phone." : "Nothing more can be recorded here.";
+    words += open ? "The visit is open again on this phone; you can close it again." : "Nothing more can be recorded here.";
   }
   const box = byId("not-closed");
   box.hidden = !title;
