@@ -11,7 +11,7 @@ from typing import Any
 from rest_framework import serializers
 
 from sites.models import Height
-from visits.clocks import MOST_AHEAD, is_possible
+from visits.clocks import is_possible
 from visits.models import (
     Finding,
     NotReached,
@@ -39,8 +39,6 @@ class Clock(serializers.Serializer[Any]):
 
     made_at = serializers.DateTimeField(help_text="The phone's clock, with its offset.")
     clock_ahead = serializers.IntegerField(
-        min_value=-MOST_AHEAD,
-        max_value=MOST_AHEAD,
         required=False,
         allow_null=True,
         default=None,

@@ -281,7 +281,7 @@ def _made(visit: Visit, zone: str) -> str:
     return lines(
         day(_day_made(visit, zone)),
         _hours(visit, zone),
-        _on_site(visit, corrected="corrected"),  # why stands in its report
+        _on_site(visit, "minute on site", "minutes on site", corrected="corrected"),
         visit.technician,
     )
 
@@ -293,11 +293,11 @@ def _hours(visit: Visit, zone: str) -> str:
     return f"{clock(visit.started_at, zone)} to {ended}" if visit.started_at else ended
 
 
-def _on_site(visit: Visit, *, corrected: str) -> str:
-    """52 minutes on site, and that it was corrected; visits sealed long ago do not say."""
+def _on_site(visit: Visit, one: str, many: str, *, corrected: str) -> str:
+    """52 minutes, and that it was corrected. What was sealed in the first form does not say."""
     if visit.minutes_on_site is None:
         return ""
-    said = f"{counted(visit.minutes_on_site, 'minute')} on site"
+    said = counted(visit.minutes_on_site, one, many)
     return f"{said} ({corrected})" if visit.minutes_reason else said
 
 
@@ -312,7 +312,10 @@ def _report_facts(visit: Visit, zone: str) -> tuple[Fact, ...]:
         ("Started", moment(visit.started_at, zone) if visit.started_at else "Not recorded"),
         ("Closed", moment(visit.closed_at, zone) if visit.closed_at else ""),
         ("Reached the office", moment(visit.received_at, zone) if visit.received_at else ""),
-        ("How long", _on_site(visit, corrected=f"corrected: {visit.minutes_reason}")),
+        (
+            "Time on site",
+            _on_site(visit, "minute", "minutes", corrected=f"corrected: {visit.minutes_reason}"),
+        ),
     )
 
 

@@ -136,8 +136,8 @@ def test_every_section_is_there(paper, section):
         "75 minutes on site Iris Calder",
         "95 minutes on site (corrected) Iris Calder",
         # a report
-        "How long 75 minutes on site",
-        "How long 95 minutes on site (corrected: Waited for the key of the cellar.)",
+        "Time on site 75 minutes",
+        "Time on site 95 minutes (corrected: Waited for the key of the cellar.)",
         "Daylight under the left leaf, 12 mm over 90 cm.",
         "Recommended (Proofing): Fit a bristle strip of 25 mm to both leaves.",
         "Read, sound and nothing caught: 2–6, 8, 10–12",
@@ -487,7 +487,7 @@ def test_a_visit_sealed_before_visits_said_how_long_they_took_does_not_say(file)
     words = words_of(build(replace(small(file), visits=(old,))))
 
     assert "minutes on site" not in words
-    assert "How long" not in words
+    assert "Time on site" not in words
 
 
 def test_a_call_out_shows_what_was_reported_and_its_deadline(file):
