@@ -1,6 +1,6 @@
 """Writing the trail. Every service calls ``record`` once, in its own transaction."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -45,11 +45,13 @@ def record_each(
     targets: Sequence[models.Model],
     *,
     at: datetime | None = None,
+    own: Sequence[Mapping[str, Any]] = (),
     **facts: Any,
 ) -> list[TrailEntry]:
     """Add one entry for each of many records of which the same is told, each in its own chain.
 
-    As ``record``: three queries however many records, five where a chain begins.
+    ``own`` are facts of each record alone, in the same order. As ``record``: three queries however
+    many records, five where a chain begins.
     """
     sentence_of(verb)
     if not transaction.get_connection().in_atomic_block:
@@ -57,7 +59,7 @@ def record_each(
     now = timezone.now()
     streams = _locked_streams({stream_of(target) for target in targets})
     entries = []
-    for target in targets:
+    for target, of_its_own in zip(targets, own or ({},) * len(targets), strict=True):
         stream = streams[stream_of(target)]
         entry = TrailEntry(
             stream=stream,
@@ -71,7 +73,7 @@ def record_each(
             target_type=target._meta.label_lower,
             target_id=str(target.pk),
             target_label=str(target)[:200],
-            facts=plain(facts),
+            facts=plain({**facts, **of_its_own}),
             previous=stream.head,
         )
         entry.seal = chained(entry.previous, canonical(entry.sealed_facts()))

@@ -37,6 +37,7 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("accounts.tasks.send_letters", every=MINUTE, awaited=True),
     Sweep("sites.tasks.work_imports", every=MINUTE, awaited=True),
     Sweep("visits.tasks.plan_due_visits", every=HOUR),
+    Sweep("visits.tasks.sweep_photo_parts", every=DAY),
     Sweep("compliance.tasks.raise_missing_actions", every=5 * MINUTE),
     Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
     Sweep("compliance.tasks.build_site_files", every=MINUTE, awaited=True),

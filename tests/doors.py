@@ -259,9 +259,11 @@ DOORS = {
     "visits:product_change": door(GET="200 403 404 404", POST="422 403 404 404"),
     "visits:product_withdraw": door(GET="200 403 404 404", POST="422 403 404 404"),
     "visits:inbox": door(GET="200 403 403 403"),
+    "visits:load_log": door(GET="200 403 403 403", POST="422 403 403 403"),
     "visits:inbox_item": door(
         GET="200 403 404 404 | 404 404 404 404", POST="200 403 404 404 | 404 404 404 404"
     ),
+    "visits:parked_photo": door(GET="200 404 404 404 | 404 404 404 404"),
     "visits:my_day": door(GET="403 200 403 403"),
     "visits:package": door(GET="403 200 403 403", anonymous={"GET": 401}),
     "visits:sync": door(
@@ -271,7 +273,12 @@ DOORS = {
         GET="404 302 404 404 | 404 404 404 404", POST="404 409 404 404 | 404 404 404 404"
     ),
     "visits:walk": door(GET="404 302 404 404 | 404 404 404 404"),
-    "visits:photo": door(POST="403 400 403 403 | 403 404 403 403", anonymous={"POST": 401}),
+    "visits:photo": door(POST="403 400 403 403 | 403 400 403 403", anonymous={"POST": 401}),
+    "visits:photo_part": door(
+        GET="403 200 403 403 | 403 200 403 403",
+        PUT="403 422 403 403 | 403 422 403 403",
+        anonymous={"GET": 401, "PUT": 401},
+    ),
     "visits:close": door(GET="404 302 404 404 | 404 404 404 404"),
     "visits:amend": door(
         GET="200 200 403 403 | 404 404 404 404", POST="422 422 403 403 | 404 404 404 404"

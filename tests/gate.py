@@ -34,6 +34,7 @@ USUAL = {
     "line_id": "line",
     "monitor_id": "monitor",
     "parked_id": "parked",
+    "parked_photo_id": "parked_photo",
     "pass_id": "pass",
     "person_id": "newcomer",
     "photo_id": "photo",
@@ -49,6 +50,7 @@ USUAL = {
 FIXED = {
     "key": "MQ:1tA2bC:nothing",
     "secret": "no-such-invitation",
+    "sha256": "a" * 64,
     "sheet": "3x8",
     "slug": "german-cockroach",
     "uidb36": "1",

@@ -1,6 +1,7 @@
 """Who may see and write which visits."""
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
+from django.db.models.functions import Cast
 
 from accounts.access import AnyUser, is_somebody
 from accounts.models import Role
@@ -11,6 +12,7 @@ from visits.models import (
     Finding,
     NotReached,
     ParkedOperation,
+    ParkedPhoto,
     Pest,
     Product,
     Reading,
@@ -114,6 +116,16 @@ def parked_visible_to(user: AnyUser) -> QuerySet[ParkedOperation]:
             Q(visit=None) | Q(visit__site__in=sites_visible_to(user))
         )
     return ParkedOperation.objects.filter(person_id=user.pk)
+
+
+def parked_photos_visible_to(user: AnyUser) -> QuerySet[ParkedPhoto]:
+    """Photos without a visit: with a record that names them and that the person may see."""
+    named = parked_visible_to(user).annotate(words=Cast("sent", TextField()))
+    return ParkedPhoto.objects.filter(
+        Exists(
+            named.filter(person_id=OuterRef("person_id"), words__contains=OuterRef("given_sha256"))
+        )
+    )
 
 
 def require_may_record(user: AnyUser) -> None:

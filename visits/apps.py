@@ -12,6 +12,10 @@ class VisitsConfig(AppConfig):
         from visits.importing import Readings
 
         sheets.register(Readings())
+        from sites.services.storage import count_also
+        from visits.services.sent_photos import bytes_parked
+
+        count_also(bytes_parked)
         from visits import own_sections
 
         own_sections.register_own()

@@ -5,6 +5,7 @@ sent. Fields that are not known here are passed over, since a newer phone may sa
 keeps them. docs/sync.md tells the whole protocol.
 """
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -362,3 +363,11 @@ class CloseBody(ContactBody):
     def speaks_of(self) -> frozenset[str]:
         """A closing that names whom it met says the last word on that."""
         return frozenset({"contact"} if self.validated_data["contact_name"] else ())
+
+
+def photos_named(body: Any) -> list[str]:
+    """The photos that a body names, by their hashes, each once; whatever the body is."""
+    named = body.get("photos") if isinstance(body, dict) else None
+    if not isinstance(named, list):
+        return []
+    return [one for one in dict.fromkeys(map(str, named)) if re.match(HASH, one)]

@@ -2,10 +2,16 @@
 
 from celery import shared_task
 
-from visits.services import planning
+from visits.services import photo_parts, planning
 
 
 @shared_task
 def plan_due_visits() -> int:
     """Plan the visits that come due in the next 400 days. Safe twice, late, or never."""
     return planning.plan_due_visits()
+
+
+@shared_task
+def sweep_photo_parts() -> int:
+    """Let pieces of photos go that were never finished. Safe twice, late, or never."""
+    return photo_parts.sweep_photo_parts()

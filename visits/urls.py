@@ -1,6 +1,6 @@
 """Addresses of this app's pages."""
 
-from django.urls import path
+from django.urls import path, register_converter
 
 from visits.views import (
     amendments,
@@ -8,12 +8,28 @@ from visits.views import (
     inbox,
     lines,
     month,
+    phone,
+    photos,
     products,
     site_visits,
     sync,
-    phone,
     visit,
 )
+
+
+class Sha256:
+    """The hash of a file, as 64 digits in lower case."""
+
+    regex = "[0-9a-f]{64}"
+
+    def to_python(self, value: str) -> str:
+        return value
+
+    def to_url(self, value: str) -> str:
+        return value
+
+
+register_converter(Sha256, "sha256")
 
 app_name = "visits"
 urlpatterns = [
@@ -38,14 +54,17 @@ urlpatterns = [
     path("products/<uuid:product_id>/change/", products.change, name="product_change"),
     path("products/<uuid:product_id>/withdraw/", products.withdraw, name="product_withdraw"),
     path("inbox/", inbox.inbox, name="inbox"),
+    path("inbox/load/", inbox.load_log, name="load_log"),
     path("inbox/<uuid:parked_id>/", inbox.inbox_item, name="inbox_item"),
+    path("inbox/photos/<uuid:parked_photo_id>/", inbox.parked_photo, name="parked_photo"),
     path("my-day/", phone.my_day, name="my_day"),
     path("phone/<slug:name>/", phone.phone_page, name="phone_page"),
     path("package/", sync.package, name="package"),
     path("sync/", sync.sync, name="sync"),
     path("<uuid:visit_id>/start/", phone.start, name="start"),
     path("<uuid:visit_id>/walk/", phone.walk, name="walk"),
-    path("<uuid:visit_id>/photos/", sync.photo, name="photo"),
+    path("<uuid:visit_id>/photos/", photos.photo, name="photo"),
+    path("<uuid:visit_id>/photos/<sha256:sha256>/", photos.photo_part, name="photo_part"),
     path("<uuid:visit_id>/close/", phone.close, name="close"),
     path("<uuid:visit_id>/amend/", amendments.amend, name="amend"),
     path("<uuid:visit_id>/", visit.visit, name="visit"),

@@ -7,10 +7,12 @@ searched for it. Days are counted from the real today: the sites that a technici
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
+from hashlib import sha256
 from typing import Any
 
 from django.utils import timezone
 
+from accounts.ids import uuid7
 from accounts.models import Branch, Client, CompetenceKind, TrailEntry, User
 from accounts.services.competences import add_competence
 from accounts.services.tokens import issue_token
@@ -63,6 +65,7 @@ from visits.services.recording import (
     record_not_reached,
     record_readings,
 )
+from visits.services.sent_photos import keep_photo
 from visits.services.sync import apply_operations
 
 State = CorrectiveAction.State
@@ -122,6 +125,7 @@ def _people(word: str, client: Client, branch: Branch) -> dict[str, User]:
         "manager": make_manager(client=client, **named("manager")),
         "auditor": make_auditor(**named("auditor")),
         "newcomer": make_manager(client=client, **named("newcomer")),
+        "helper": make_technician(**named("helper")),
     }
     people["branch"].branches.set([branch])
     people["newcomer"].set_unusable_password()
@@ -259,6 +263,19 @@ def _visits(world: World, *, office: User, product: Product, times: int) -> dict
         ],
         by=technician,
     )
+    photo = make_photo_bytes()
+    apply_operations(
+        [
+            gone.op(
+                "finding.set",
+                finding=str(uuid7()),
+                zone=world["zone"],
+                kind="signs",
+                photos=[sha256(photo).hexdigest()],
+            )
+        ],
+        by=world.people["helper"],
+    )
     first = closed[0]
     return {
         "closed": first,
@@ -268,7 +285,8 @@ def _visits(world: World, *, office: User, product: Product, times: int) -> dict
         "finding": Finding.objects.get(visit=first),
         "treatment": Treatment.objects.get(visit=first),
         "not_reached": NotReached.objects.get(visit=first),
-        "parked": ParkedOperation.objects.get(visit=lost),
+        "parked": ParkedOperation.objects.get(visit=lost, person=technician),
+        "parked_photo": keep_photo(lost.pk, by=world.people["helper"], data=photo),
     }
 
 

@@ -4,6 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from accounts.models import TrailEntry
 from accounts.refusals import NotAllowed, Unusable, WrongState
@@ -12,6 +14,7 @@ from tests.builders.phone import Phone
 from tests.builders.visits import local, make_visit
 from visits.models import Amendment, Look, ParkedOperation, Reading, ReadingCount
 from visits.services.booking import call_off_visit
+from visits.services.operations import KINDS, Kind
 from visits.services.parked import (
     NotPlaceable,
     place_all_parked,
@@ -246,3 +249,184 @@ def test_only_the_office_places(called_off, phone, technician, office, person):
 
     parked.refresh_from_db()
     assert parked.settled_at is None
+
+
+# --- a whole visit at once ------------------------------------------------------------------------
+
+
+def all_parked(phone, technician, operations) -> list:
+    """Send them, find them all parked, and give their keys, in no order of theirs."""
+    for batch in range(0, len(operations), 100):
+        answers = apply_operations(operations[batch : batch + 100], by=technician)
+        assert {answer["verdict"] for answer in answers} == {"parked"}
+    return list(ParkedOperation.objects.order_by("pk").values_list("pk", flat=True))[::-1]
+
+
+def looks_and_readings(phone, site, many) -> list[dict]:
+    """So many records, each place again and again, from the start to the closing of a visit."""
+    places = list(site.zones.get().checkpoints.order_by("walk_order"))
+    monitors = list(site.monitors.order_by("number"))
+    saying = [
+        phone.op("look.add", checkpoint=places[number % 3])
+        if number % 2
+        else phone.op("reading.set", monitor=monitors[0], counts={"wasp": number})
+        for number in range(2, many)
+    ]
+    return [phone.op("visit.start", at=local(phone.visit, 8, 59)), *saying, phone.close()]
+
+
+def test_two_hundred_records_are_placed_at_once_from_start_to_closing(
+    called_off, technician, office
+):
+    phone = Phone(called_off)
+    operations = looks_and_readings(phone, called_off.site, 200)
+    keys = all_parked(phone, technician, operations)
+    visit = instead_of(called_off, office, technician=technician)
+
+    place_all_parked(keys, by=office, visit_id=visit.pk, note="From the lost phone.")
+
+    visit.refresh_from_db()
+    assert len(operations) == 200
+    assert (visit.state, visit.started_at) == ("closed", local(visit, 8, 59))
+    assert ReadingCount.objects.get().count == 198  # the last word on it
+    assert not ParkedOperation.objects.filter(settled_at=None).exists()
+    assert not Amendment.objects.exists()
+    told = TrailEntry.objects.filter(verb="operation.placed")
+    assert {entry.facts["operation"] for entry in told} == {op["id"] for op in operations}
+    assert breaks_of_site(visit.site) == []
+
+
+def test_what_a_record_costs_to_place_does_not_grow(called_off, technician, office):
+    costs = []
+    for many in (20, 40):
+        phone = Phone(called_off)
+        operations = looks_and_readings(phone, called_off.site, many)
+        all_parked(phone, technician, operations)
+        waiting = ParkedOperation.objects.filter(settled_at=None)
+        keys = list(waiting.values_list("pk", flat=True))
+        visit = instead_of(called_off, office, technician=technician)
+        with CaptureQueriesContext(connection) as captured:
+            place_all_parked(keys, by=office, visit_id=visit.pk)
+        costs.append(sum("SAVEPOINT" not in query["sql"] for query in captured.captured_queries))
+
+    assert (costs[1] - costs[0]) / 20 <= 13
+    assert costs[0] < 20 * 13 + 40
+
+
+def test_one_that_cannot_be_placed_is_named_and_nothing_is(called_off, phone, technician, office):
+    places = list(called_off.site.zones.get().checkpoints.order_by("walk_order"))
+    stranger = make_visit(state="booked", monitors=1, zones=1, by=office).site.monitors.get()
+    keys = all_parked(
+        phone,
+        technician,
+        [
+            phone.op("look.add", checkpoint=places[0]),
+            phone.op("reading.set", monitor=stranger),
+            phone.op("look.add", checkpoint=places[1]),
+        ],
+    )
+    visit = instead_of(called_off, office)
+
+    with pytest.raises(NotPlaceable) as refused:
+        place_all_parked(keys, by=office, visit_id=visit.pk)
+
+    assert str(refused.value) == (
+        "Reading, Tue 8 Dec 2026, 09:02 (2 of 3) stands in the way, so nothing was placed: It "
+        "does not belong to this visit's site: A monitor was named that does not stand at this "
+        "site."
+    )
+    bent = ParkedOperation.objects.get(sent__kind="reading.set")
+    assert refused.value.facts["parked"] == str(bent.pk)
+    visit.refresh_from_db()
+    assert (visit.state, Look.objects.count()) == ("booked", 0)
+    assert not ParkedOperation.objects.exclude(settled_at=None).exists()
+
+
+def test_a_fault_of_ours_is_named_as_well(called_off, phone, technician, office, monkeypatch):
+    def falls_over(visit, by, when, body):
+        Look.objects.filter(visit=visit).delete()
+        raise ZeroDivisionError
+
+    place = called_off.site.zones.get().checkpoints.first()
+    keys = all_parked(
+        phone, technician, [phone.op("look.add", checkpoint=place), phone.op("visit.start")]
+    )
+    visit = instead_of(called_off, office)
+    broken = Kind("Start", KINDS["visit.start"].body, falls_over)
+    monkeypatch.setitem(KINDS, "visit.start", broken)
+
+    with pytest.raises(NotPlaceable, match=r"^Start, .* 09:02 \(2 of 2\)"):
+        place_all_parked(keys, by=office, visit_id=visit.pk)
+
+    assert not Look.objects.exists()
+    assert not ParkedOperation.objects.exclude(settled_at=None).exists()
+
+
+def test_two_phones_records_are_placed_in_the_order_in_which_they_happened(
+    called_off, technician, office
+):
+    """Each phone counts its own records, however its clock stood; between them the clocks say."""
+    monitor = called_off.site.monitors.get()
+    first, second = Phone(called_off), Phone(called_off)
+    second.seq = 70
+
+    def reading(phone, minute, count):
+        at = local(called_off, 9, minute)
+        return phone.op("reading.set", at=at, monitor=monitor, counts={"wasp": count})
+
+    keys = all_parked(
+        first,
+        technician,
+        [reading(first, 10, 1), reading(first, 30, 3), reading(second, 20, 2)],
+    )
+    visit = instead_of(called_off, office)
+
+    place_all_parked(keys, by=office, visit_id=visit.pk)
+
+    assert ReadingCount.objects.get().count == 3
+
+
+def test_on_a_closed_visit_many_become_one_amendment(called_off, phone, technician, office):
+    place = called_off.site.zones.get().checkpoints.first()
+    monitor = called_off.site.monitors.get()
+    keys = all_parked(
+        phone,
+        technician,
+        [
+            phone.op("look.add", checkpoint=place),
+            phone.op("reading.set", monitor=monitor, counts={"wasp": 2}),
+        ],
+    )
+    closed = instead_of(called_off, office, state="closed")
+
+    place_all_parked(keys, by=office, visit_id=closed.pk)
+
+    amendment = Amendment.objects.get()
+    assert amendment.about == f"2 records, sent by {technician.name}"
+    assert amendment.correction.startswith("Looked, nothing, Tue 8 Dec 2026, 09:01:\n")
+    assert f"Monitor {monitor.number}, {monitor.zone.name}" in amendment.correction
+    assert "Wasp: 2" in amendment.correction
+    assert ParkedOperation.objects.exclude(settled_at=None).count() == 2
+    assert breaks_of_site(closed.site) == []
+
+
+def test_what_was_made_after_the_closing_becomes_an_amendment(
+    called_off, phone, technician, office
+):
+    monitor = called_off.site.monitors.get()
+    keys = all_parked(
+        phone,
+        technician,
+        [
+            phone.op("visit.start"),
+            phone.close(),
+            phone.op("reading.set", monitor=monitor, counts={"wasp": 2}),
+        ],
+    )
+    visit = instead_of(called_off, office)
+
+    place_all_parked(keys, by=office, visit_id=visit.pk)
+
+    visit.refresh_from_db()
+    assert visit.state == "closed"
+    assert Amendment.objects.get().about == f"Reading, sent by {technician.name}"

@@ -5,8 +5,10 @@ from typing import Any
 
 from django import forms
 
+from sites.forms import UploadField
 from visits.forms.inputs import ShortText
 from visits.models import Visit
+from visits.services.log_files import MOST_LOG_BYTES
 
 
 class FilterInbox(forms.Form):
@@ -51,6 +53,17 @@ def _words(visit: Visit) -> str:
     return (
         f"{visit.site.name}: {visit.get_kind_display().lower()}, {day:%a %-d %b %Y}{who} "
         f"({visit.get_state_display().lower()})"
+    )
+
+
+class LoadLog(forms.Form):
+    """A file that was saved on a phone."""
+
+    file = UploadField(
+        label="The phone’s file",
+        most_bytes=MOST_LOG_BYTES,
+        kinds=".json,application/json",
+        help_text="The technician saves it on the phone and sends it by whatever way is left.",
     )
 
 

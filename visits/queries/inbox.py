@@ -1,6 +1,7 @@
 """Records that phones sent and that could not be applied: what waits for the office to place."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
@@ -9,9 +10,9 @@ from uuid import UUID
 
 from django.db.models import F, Q, QuerySet
 
-from sites.models import Checkpoint, Monitor, Zone
-from visits.models import ParkedOperation, Pest, Product, Visit
-from visits.protocol import CLASH
+from sites.models import Checkpoint, Monitor, Photo, Zone
+from visits.models import ParkedOperation, ParkedPhoto, Pest, Product, Visit
+from visits.protocol import CLASH, photos_named
 
 DAYS_AROUND = timedelta(days=31)
 MOST_CANDIDATES = 60
@@ -28,6 +29,32 @@ class Said:
     @property
     def is_heading(self) -> bool:
         return self.value == ""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoNamed:
+    """A photo that a record names: parked with it, a site's already, or still on its way."""
+
+    given: str
+    parked: ParkedPhoto | None
+    photo: Photo | None
+
+
+def photos_of(parked: ParkedOperation, photos: QuerySet[Photo]) -> list[PhotoNamed]:
+    """The photos that a record names, in its order; ``photos`` are those that its reader may see.
+
+    Two queries, none where it names none.
+    """
+    named = photos_named(parked.sent.get("body") if isinstance(parked.sent, dict) else None)
+    if not named:
+        return []
+    waiting = {
+        one.given_sha256: one
+        for one in ParkedPhoto.objects.filter(person=parked.person_id, given_sha256__in=named)
+    }
+    sites = Visit.objects.filter(pk__in=[parked.placed_on_id, parked.visit_id]).values("site")
+    kept = {one.given_sha256: one for one in photos.filter(site__in=sites, given_sha256__in=named)}
+    return [PhotoNamed(given, waiting.get(given), kept.get(given)) for given in named]
 
 
 def listed(parked: QuerySet[ParkedOperation]) -> QuerySet[ParkedOperation]:
@@ -109,6 +136,30 @@ def _plain(value: Any, names: Mapping[str, str]) -> str:
         return "yes" if value else "no"
     text = str(value)
     return f"{names[text]} ({text})" if text in names else text
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingTogether:
+    """Records that wait for one visit, known here or not, and the one that leads to them all."""
+
+    first: ParkedOperation
+    count: int
+
+    @property
+    def visit(self) -> Visit | None:
+        return self.first.visit
+
+
+def waiting_together(
+    parked: QuerySet[ParkedOperation], operations: Collection[UUID]
+) -> list[WaitingTogether]:
+    """By the visit that they name, those of some operations that wait. One query."""
+    found: dict[str, list[ParkedOperation]] = defaultdict(list)
+    waiting = parked.filter(settled_at=None, operation_id__in=operations)
+    for one in waiting.select_related("visit__site").order_by("created_at", "pk"):
+        named = one.sent.get("visit") if isinstance(one.sent, dict) else None
+        found[str(one.visit_id or named)].append(one)
+    return [WaitingTogether(rows[0], len(rows)) for rows in found.values()]
 
 
 def candidates(parked: ParkedOperation, visits: QuerySet[Visit]) -> Sequence[Visit]:

@@ -11,6 +11,7 @@ from visits.clocks import When, furthest_off
 from visits.models import Visit
 from visits.queries.phone_clock import clock_of_operations
 from visits.services import closing, writing
+from visits.services.sent_photos import FINDING, take_along
 
 Written = dict[str, Any]
 
@@ -58,6 +59,7 @@ def _unread(visit: Visit, by: User, when: When, body: Written) -> object:
 def _finding(visit: Visit, by: User, when: When, body: Written) -> object:
     """Photos are named by their hash; those that have not arrived yet are waited for."""
     named = list(dict.fromkeys(body["photos"]))
+    take_along(visit, named, by=by)
     held = dict(
         Photo.objects.filter(site=visit.site_id, given_sha256__in=named).values_list(
             "given_sha256", "pk"
@@ -155,7 +157,7 @@ KINDS: dict[str, Kind] = {
     "look.remove": Kind("Look taken back", protocol.CheckpointBody, _unlook),
     "reading.set": Kind("Reading", protocol.ReadingBody, _reading),
     "reading.remove": Kind("Reading taken back", protocol.MonitorBody, _unread),
-    "finding.set": Kind("Finding", protocol.FindingBody, _finding),
+    FINDING: Kind("Finding", protocol.FindingBody, _finding),
     "finding.remove": Kind("Finding taken back", protocol.FindingRemoved, _unfind),
     "not_reached.set": Kind("Not reached", protocol.NotReachedBody, _not_reached),
     "not_reached.remove": Kind("Not reached taken back", protocol.PlaceBody, _reached),

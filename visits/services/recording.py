@@ -14,8 +14,10 @@ from uuid import UUID
 from django.db import transaction
 
 from accounts.models import User
+from accounts.sealing import digest
+from sites.media import CleanImage, clean_image
 from sites.models import Photo
-from sites.services.photos import add_photo
+from sites.services.photos import add_clean_photo, held_photo
 from visits.access import require_may_write
 from visits.models import Finding, FindingPhoto, Look, NotReached, Reading, Treatment, Visit
 from visits.services import writing
@@ -174,12 +176,28 @@ def add_visit_photo(
 ) -> Photo:
     """Keep a photo taken on a visit, and hang it where a finding already waits for it.
 
-    It may come before its finding, after it, twice, or once the visit is closed: findings name
-    photos by the hash of the file as it was sent. Not one transaction around all, since decoding
-    takes up to a second and must hold no lock. Raises what ``add_photo`` raises.
+    It may come before its finding, after it, twice, or once the visit is closed or called off:
+    findings name photos by the hash of the file as it was sent. Not one transaction around all,
+    since decoding takes up to a second and must hold no lock. Raises ``NotAllowed`` for anybody but
+    the visit's technician, ``Unusable`` for what is no picture, ``NoRoom``.
     """
     require_may_write(by, visit)
-    photo = add_photo(visit.site_id, by=by, data=data, taken_at=taken_at)
+    given = digest(data)
+    held = held_photo(visit.site, given)
+    if held:
+        hang_photo(visit.pk, held)
+        return held
+    picture = clean_image(data)
+    return _keep_and_hang(visit, by=by, given=given, picture=picture, taken_at=taken_at)
+
+
+@transaction.atomic
+def _keep_and_hang(
+    visit: Visit, *, by: User, given: str, picture: CleanImage, taken_at: datetime | None
+) -> Photo:
+    """Both or neither: a phone that is told of a photo does not send it again to have it hung."""
+    visit = writing.locked(visit.pk)
+    photo = add_clean_photo(visit.site, by=by, given=given, picture=picture, taken_at=taken_at)
     hang_photo(visit.pk, photo)
     return photo
 

@@ -3,17 +3,33 @@
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
+from accounts.files import private_file
 from accounts.http import PersonRequest
 from accounts.refusals import Refused
+from sites.access import photos_visible_to
 from sites.views.pages import paged, read_filters
-from visits.access import parked_visible_to, require_may_plan, visits_visible_to
-from visits.forms.inbox import FilterInbox, PlaceParked, SetAside
+from visits.access import (
+    parked_photos_visible_to,
+    parked_visible_to,
+    require_may_plan,
+    visits_visible_to,
+)
+from visits.forms.inbox import FilterInbox, LoadLog, PlaceParked, SetAside
 from visits.queries.clash import clash_of
-from visits.queries.inbox import candidates, listed, names_in, sent_with, what_was_said
+from visits.queries.inbox import (
+    candidates,
+    listed,
+    names_in,
+    photos_of,
+    sent_with,
+    waiting_together,
+    what_was_said,
+)
+from visits.services import log_files
 from visits.services.parked import place_all_parked, set_aside_parked
 from visits.views.answers import told_no
 
@@ -72,6 +88,7 @@ def inbox_item(request: PersonRequest, parked_id: UUID) -> HttpResponse:
     context = {
         "parked": parked,
         "said": what_was_said(parked.sent, names_in(parked.sent)),
+        "photos": photos_of(parked, photos_visible_to(request.user)),
         "clash": clash,
         "place": place,
         "aside": aside,
@@ -79,3 +96,35 @@ def inbox_item(request: PersonRequest, parked_id: UUID) -> HttpResponse:
     }
     status = 422 if form is not None and form.errors else 200
     return render(request, "visits/inbox_item.html", context, status=status)
+
+
+@require_http_methods(["GET", "POST"])
+def load_log(request: PersonRequest) -> HttpResponse:
+    """Take in a file that was saved on a phone, and say in numbers what became of it.
+
+    The answer to the file is the page itself: loading it once more, as a reload does, adds nothing.
+    """
+    require_may_plan(request.user)
+    form = LoadLog(request.POST or None, request.FILES or None)
+    loaded, waiting = None, []
+    if request.method == "POST" and form.is_valid():
+        try:
+            loaded = log_files.load_log(form.cleaned_data["file"], by=request.user)
+        except Refused as refused:
+            told_no(form, refused)
+        else:
+            waiting = waiting_together(parked_visible_to(request.user), loaded.operations)
+            form = LoadLog()
+    context = {"form": form, "loaded": loaded, "waiting": waiting}
+    status = 422 if request.method == "POST" and loaded is None else 200
+    return render(request, "visits/load_log.html", context, status=status)
+
+
+@require_GET
+def parked_photo(request: PersonRequest, parked_photo_id: UUID) -> HttpResponseBase:
+    """A photo that a record here names, while it belongs to no site."""
+    found = get_object_or_404(parked_photos_visible_to(request.user), pk=parked_photo_id)
+    require_may_plan(request.user)
+    return private_file(
+        found.image, name=f"photo {found.sha256[:8]}.jpg", mime=found.mime, inline=True
+    )

@@ -1,4 +1,4 @@
-"""Where the phone talks to: who am I, here is what I recorded, here is a photo, what is the day.
+"""Where the phone talks to: who am I, here is what I recorded, what is the day.
 
 Answers in JSON, for the signed-in technician. docs/sync.md tells the protocol.
 """
@@ -9,24 +9,20 @@ from uuid import UUID
 
 from django.http import Http404, HttpResponseBase
 from django.middleware.csrf import get_token
-from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.views.decorators.gzip import gzip_page
 from drf_spectacular.utils import extend_schema
-from rest_framework import serializers
 from rest_framework.decorators import api_view, parser_classes
 from rest_framework.exceptions import NotAuthenticated, ParseError
-from rest_framework.parsers import JSONParser, MultiPartParser
+from rest_framework.parsers import JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.models import User
 from accounts.refusals import Refused, Unusable
-from sites.media import MOST_PHOTO_BYTES
-from visits.access import require_may_record, visits_visible_to
+from visits.access import require_may_record
 from visits.queries.package import package_of, tag_of
-from visits.services.recording import add_visit_photo
 from visits.services.sync import apply_operations
 
 
@@ -45,7 +41,7 @@ class DeepJSON(JSONParser):
             raise ParseError("This lies too deep to be read.") from error
 
 
-def _technician(request: Request) -> User:
+def technician_of(request: Request) -> User:
     """Who asks, if it is a technician."""
     if not isinstance(request.user, User):
         raise NotAuthenticated
@@ -58,7 +54,7 @@ def _technician(request: Request) -> User:
 @parser_classes([DeepJSON])
 def sync(request: Request) -> Response:
     """GET says who is signed in and gives a fresh token; POST takes a batch of operations."""
-    person = _technician(request)
+    person = technician_of(request)
     if request.method == "GET":
         return Response(
             {
@@ -68,7 +64,7 @@ def sync(request: Request) -> Response:
             }
         )
     sent = request.data if isinstance(request.data, Mapping) else {}
-    _require_same_person(person, sent.get("person"))
+    require_same_person(person, sent.get("person"))
     operations = sent.get("operations")
     if not isinstance(operations, list):
         raise Unusable("Send a list of operations.", code="malformed")
@@ -82,7 +78,7 @@ def sync(request: Request) -> Response:
 @api_view(["GET"])
 def package(request: Request) -> HttpResponseBase:
     """The technician's visits of today and the week after it; with ``?visit=`` only that one."""
-    return packed(request, _technician(request), _asked_visit(request.GET.get("visit", "")))
+    return packed(request, technician_of(request), _asked_visit(request.GET.get("visit", "")))
 
 
 def packed(request: Request, technician: User, visit_id: UUID | None) -> HttpResponseBase:
@@ -111,35 +107,7 @@ class OtherPerson(Refused):
     code = "other_person"
 
 
-def _require_same_person(person: User, named: object) -> None:
+def require_same_person(person: User, named: object) -> None:
+    """Raise ``OtherPerson`` unless the sender is who is named, or nobody is."""
     if named not in (None, "", str(person.pk)):
         raise OtherPerson("Somebody else recorded this; they sign in to send it.")
-
-
-class PhotoSent(serializers.Serializer[Any]):
-    """One photo as it comes from the camera."""
-
-    person = serializers.CharField(max_length=40, allow_blank=True, default="")
-    photo = serializers.FileField(max_length=200)
-    taken_at = serializers.DateTimeField(required=False, allow_null=True, default=None)
-
-
-@extend_schema(exclude=True)
-@api_view(["POST"])
-@parser_classes([MultiPartParser])
-def photo(request: Request, visit_id: UUID) -> Response:
-    """Keep a photo taken on a visit; it is known from now on by the hash of the file sent."""
-    person = _technician(request)
-    visit = get_object_or_404(
-        visits_visible_to(person).filter(technician_id=person.pk), pk=visit_id
-    )
-    sent = PhotoSent(data=request.data)
-    sent.is_valid(raise_exception=True)
-    _require_same_person(person, sent.validated_data["person"])
-    file = sent.validated_data["photo"]
-    if file.size > MOST_PHOTO_BYTES:
-        raise Unusable("This photo is too large.", code="too_large")
-    kept = add_visit_photo(
-        visit, by=person, data=file.read(), taken_at=sent.validated_data["taken_at"]
-    )
-    return Response({"photo": kept.pk, "sha256": kept.given_sha256}, status=201)

@@ -213,7 +213,7 @@ export class FindingSheet extends Sheet {
         const name = `Photo ${index + 1}`;
         write(line, "name", `${name} of ${photos.length}${this.firsts.has(sha256) ? ", with a mark" : ""}`);
         line.querySelector("img").alt = this.firsts.has(sha256) ? `${name}, with a mark` : name;
-        for (const which of line.querySelectorAll(".visually-hidden")) which.textContent = `: ${name.toLowerCase()}`;
+        for (const which of line.querySelectorAll(".visually-hidden")) which.textContent = ` (${name.toLowerCase()})`;
         part(line, "mark").addEventListener("click", () => this.drawOn(sha256, name));
         part(line, "unmark").hidden = !this.firsts.has(sha256);
         part(line, "unmark").addEventListener("click", () => this.unmark(sha256));

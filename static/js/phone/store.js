@@ -9,7 +9,7 @@
 /**
  * @typedef {import("./rules.js").Operation} Operation @typedef {import("./rules.js").Answer} Answer
  * @typedef {{sha256: string, blob: Blob, taken_at: string, kept_at: string}} Photo
- * @typedef {{sha256: string, visit: string, person: string, refused?: string}} OnItsWay
+ * @typedef {{sha256: string, visit: string, person: string, order?: string, refused?: string}} OnItsWay
  *   a photo that a record names and that the server has not got yet
  */
 
@@ -116,6 +116,27 @@ const drop = (store, key) => within([store], "readwrite", (t) => void t.objectSt
 /** Whether somebody's storage is full. @param {any} fault */
 export const isFull = (fault) => fault?.name === "QuotaExceededError";
 
+const RESERVE = 2_000_000; // bytes that photos leave to words
+const PART = 50_000;
+
+/** Hold room that no photo takes, so that what was done can be recorded on a phone full of photos. */
+async function holdReserve() {
+  if (await within(["meta"], "readonly", (t) => t.objectStore("meta").getKey("reserve"))) return;
+  const noise = Array.from({ length: RESERVE / PART }, () => crypto.getRandomValues(new Uint8Array(PART)));
+  await put("meta", new Blob(noise), "reserve");
+}
+
+/** Write words: into the reserve, where photos have filled the phone. @param {() => Promise<any>} write */
+async function writeWords(write) {
+  try {
+    await write();
+  } catch (fault) {
+    if (!isFull(fault)) throw fault;
+    await drop("meta", "reserve");
+    await write();
+  }
+}
+
 // --- the log --------------------------------------------------------------------------------------
 
 /**
@@ -127,13 +148,14 @@ export const isFull = (fault) => fault?.name === "QuotaExceededError";
 export async function keep(drafts, fresh) {
   /** @type {any[]} */
   const kept = drafts.map((draft) => ({ ...draft, unsent: 1 }));
-  await within(["meta", "operations", "photos", "sending"], "readwrite", (transaction) => {
+  const write = (/** @type {IDBTransaction} */ transaction) => {
     const [meta, photos, sending] = ["meta", "photos", "sending"].map((name) => transaction.objectStore(name));
-    for (const { visit, person, body } of kept) {
-      for (const sha256 of body.photos ?? []) {
+    for (const { visit, person, body, made_at: made } of kept) {
+      (body.photos ?? []).forEach((/** @type {string} */ sha256, /** @type {number} */ nth) => {
         const there = photos.getKey(sha256);
-        there.onsuccess = () => there.result && sending.put({ sha256, visit, person });
-      }
+        const order = `${made} ${String(nth).padStart(2, "0")}`;
+        there.onsuccess = () => there.result && sending.put({ sha256, visit, person, order });
+      });
     }
     const asked = meta.get("device");
     asked.onsuccess = () => {
@@ -149,7 +171,8 @@ export async function keep(drafts, fresh) {
     const made = `made/${kept[0].visit}`;
     const counted = meta.get(made);
     counted.onsuccess = () => meta.put((counted.result ?? 0) + kept.length, made);
-  });
+  };
+  await writeWords(() => within(["meta", "operations", "photos", "sending"], "readwrite", write));
   return kept;
 }
 
@@ -298,17 +321,20 @@ export const keepPlan = (drawn) => put("plans", drawn);
  * until neither a record on its way nor a draft names it.
  * @param {Photo} photo @param {string} key of the draft @param {any} values
  */
-export const keepPhoto = (photo, key, values) =>
-  within(["photos", "drafts"], "readwrite", (transaction) => {
+export async function keepPhoto(photo, key, values) {
+  await holdReserve();
+  await within(["photos", "drafts"], "readwrite", (transaction) => {
     transaction.objectStore("photos").put(photo);
     transaction.objectStore("drafts").put(values, key);
   });
+}
 
 /** @param {string} sha256 @returns {Promise<Photo | undefined>} */
 export const photo = (sha256) => get("photos", sha256);
 
-/** Photos on their way, without the pictures. @returns {Promise<OnItsWay[]>} */
-export const sending = () => all("sending");
+/** Photos on their way, in the order in which records named them, without the pictures. @returns {Promise<OnItsWay[]>} */
+export const sending = async () =>
+  (await all("sending")).sort(({ order: a = "" }, { order: b = "" }) => (a < b ? -1 : Number(a > b)));
 
 /** Photos on their way, with the pictures. @returns {Promise<(Photo & OnItsWay)[]>} */
 export async function photos() {
@@ -364,7 +390,7 @@ function loose(transaction, goes) {
 }
 
 /** What was typed into a form and not saved. @param {string} key @param {any} values */
-export const keepDraft = (key, values) => put("drafts", values, key);
+export const keepDraft = (key, values) => writeWords(() => put("drafts", values, key));
 
 /** @param {string} key @returns {Promise<any>} */
 export const draft = (key) => get("drafts", key);

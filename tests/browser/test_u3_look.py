@@ -1,0 +1,36 @@
+import sys
+from tests.browser.test_findings import *  # noqa
+from tests.browser.test_findings import jpeg
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 320])
+def test_look(new_phone, visit, scheme, width):
+    phone = new_phone(visit.technician, color_scheme=scheme)
+    page = phone.page
+    page.set_viewport_size({"width": width, "height": 844})
+    on_walk(phone, visit)
+    phone.offline()
+    sheet = open_sheet(page)
+    im = Image.new("RGB", (1600, 1200), (120, 130, 110))
+    d = ImageDraw.Draw(im)
+    for i in range(0, 1600, 100):
+        d.line([i, 0, i // 2, 1200], fill=(200 - i // 20, i // 8, 90), width=30)
+    b = BytesIO(); im.save(b, "JPEG")
+    take(sheet, b.getvalue(), jpeg(600, 800), jpeg(900, 700))
+    expect(sheet.locator(".photo-kept img:visible")).to_have_count(3)
+    sheet.get_by_role("button", name="Draw on it (photo 1)").tap()
+    m = page.locator("#mark")
+    x, y = middle_of(m.locator("canvas"))
+    page.mouse.move(x - 60, y); page.mouse.down(); page.mouse.move(x + 60, y+30, steps=6); page.mouse.move(x + 80, y-40, steps=6); page.mouse.up()
+    m.locator("canvas").tap(position={"x": 60, "y": 60})
+    m.get_by_role("slider").focus()
+    page.screenshot(path=f"/tmp/k/data-u3/look/mark-{scheme}-{width}.png")
+    m.get_by_role("button", name="Keep the mark").tap()
+    expect(m).to_be_hidden()
+    sheet.get_by_role("button", name="Leave it out (photo 3)").tap()
+    unfold(sheet)
+    sheet.get_by_role("button", name="Mark the middle").tap()
+    page.wait_for_timeout(400)
+    h = sheet.evaluate("s => s.scrollHeight")
+    page.set_viewport_size({"width": width, "height": h})
+    page.wait_for_timeout(300)
+    page.screenshot(path=f"/tmp/k/data-u3/look/sheet-{scheme}-{width}.png")
