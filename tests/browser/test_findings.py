@@ -12,6 +12,10 @@ from django.utils import timezone
 from PIL import Image, ImageDraw
 from playwright.sync_api import Locator, Page, Route, expect
 
+from sites.models import Photo
+from sites.services.monitors import mark_monitor
+from sites.services.plans import add_plan
+from sites.services.zones import draw_zone
 from tests.browser.phones import (
     PhoneInHand,
     assert_record_is_the_log,
@@ -24,10 +28,6 @@ from tests.browser.phones import (
 from tests.builders.accounts import make_office, make_technician
 from tests.builders.sites import keeper, make_site, make_zone
 from tests.builders.visits import make_visit
-from sites.models import Photo
-from sites.services.monitors import mark_monitor
-from sites.services.plans import add_plan
-from sites.services.zones import draw_zone
 from visits.models import Finding, Operation, Visit
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
