@@ -97,6 +97,15 @@ def test_everything_wanted_is_on_file():
     assert Visit.objects.filter(state=Visit.State.CLOSED).count() > 60
 
 
+def test_every_closed_visit_says_how_long_it_took():
+    minutes = Visit.objects.filter(state=Visit.State.CLOSED).values_list(
+        "minutes_on_site", flat=True
+    )
+
+    assert len(set(minutes)) > 5
+    assert all(10 <= one <= 240 for one in minutes)
+
+
 def test_trail_and_seals_hold():
     assert list(breaks_of_trail()) == []
     assert list(breaks_of_seals()) == []

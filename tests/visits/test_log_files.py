@@ -539,7 +539,7 @@ def test_the_page_says_in_numbers_what_became_of_it(signed_in, phone, visit, tec
     assert "3 records to place" in text
     assert "2 were here already" in text
     assert "1 photo kept with them" in text
-    assert "1 photo could not be read" in text
+    assert "1 photo could not be kept" in text
     assert "Photo 2, taken Tue 8 Dec 2026, 09:12" in text
     assert (
         reverse("visits:inbox_item", args=[ParkedOperation.objects.earliest("created_at").pk])

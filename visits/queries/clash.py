@@ -37,6 +37,7 @@ from visits.visit_record import Rows
 
 NOTHING = "nothing"
 PESTS = ("pest", "target")
+IN_THE_HEADING = ("zone", "height")
 SAYS_WHERE = ("checkpoint", "monitor", "finding", "treatment", "operations", "x", "y")
 
 
@@ -303,6 +304,8 @@ def _compared(mine: _Word, theirs: _Word | None, say: _Sayer) -> Iterator[Compar
     if theirs is None or theirs.kind != mine.kind:
         yield Compared("What was said", KINDS[mine.kind].words, stands, True)
     fields = _fields(mine.kind) | (_fields(theirs.kind) if theirs else {})
+    if theirs and theirs.kind != mine.kind:
+        fields = {name: field for name, field in fields.items() if name not in IN_THE_HEADING}
     for name, field in fields.items():
         left, right = mine.words.get(name), there.get(name)
         if name == "counts":

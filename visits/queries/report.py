@@ -10,7 +10,8 @@ from django.utils.dateparse import parse_datetime
 
 from accounts.models import Role, User
 from accounts.sealing import plain
-from sites.models import Photo
+from sites.models import Photo, SitePlan, Zone
+from sites.queries import PLAN_WIDTH, outline_points
 from visits.access import may_amend
 from visits.cautions import DROPPINGS
 from visits.coverage import Tally
@@ -49,6 +50,26 @@ class ZoneReport:
 
 
 @dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a finding is on a plan, in the drawing's own units; ``number`` is that in the report."""
+
+    number: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class FoundOn:
+    """A plan with the outlines of zones and the places of what was found there."""
+
+    plan: SitePlan
+    width: int
+    height: int
+    outlines: Sequence[str]
+    spots: Sequence[Spot]
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """Everything the page shows. Instants are aware, names are those of the day."""
 
@@ -61,6 +82,7 @@ class Report:
     cautions: Sequence[str]
     droppings: str
     photos: Mapping[str, Photo]
+    plans: Sequence[FoundOn]
     awaited: int
     amendments: Sequence[Amendment]
     breaks: Sequence[Break]
@@ -88,7 +110,7 @@ class Report:
 
 
 def report_of(visit: Visit, *, for_whom: User) -> Report:
-    """The report of one visit as this person may read it. Seventeen queries at most, any size.
+    """The report of one visit as this person may read it. Eighteen queries at most, any size.
 
     The visit must have its site, client, line and technician at hand. What is written for the
     technician alone (the office's note), and that a phone's clock was wrong, is left out for
@@ -106,6 +128,7 @@ def report_of(visit: Visit, *, for_whom: User) -> Report:
     for part in ("looks", "readings", "findings", "not_reached", "treatments"):
         for one in record[part]:
             _with_instants(one)
+    plans = _plans(visit, record)
     for finding in record["findings"]:
         finding["shown"] = [
             photos[photo["given"]] for photo in finding["photos"] if photo["given"] in photos
@@ -123,6 +146,7 @@ def report_of(visit: Visit, *, for_whom: User) -> Report:
         cautions=_cautions(record),
         droppings=DROPPINGS if _has_rodents(rows) else "",
         photos=photos,
+        plans=plans,
         awaited=len(awaited),
         amendments=list(
             visit.amendments.select_related("author").order_by("number", "pk") if closed else ()
@@ -150,6 +174,46 @@ def _photos(visit: Visit, record: Mapping[str, Any]) -> dict[str, Photo]:
         return {}
     found = Photo.objects.filter(site=visit.site_id, given_sha256__in=named)
     return {photo.given_sha256: photo for photo in found}
+
+
+def _plans(visit: Visit, record: Mapping[str, Any]) -> list[FoundOn]:
+    """The plans, oldest first, on which findings have a place; numbers them. One query at most.
+
+    A record names the zone and not its plan: it is the plan that the zone has now, unless that was
+    put on file after the finding.
+    """
+    placed = [one for one in record["findings"] if one.get("x") is not None]
+    if not placed:
+        return []
+    zones = Zone.objects.filter(site=visit.site_id, pk__in={one["zone"] for one in placed})
+    by_id = {str(zone.pk): zone for zone in zones.exclude(plan=None).select_related("plan")}
+    found: dict[SitePlan, list[dict[str, Any]]] = {}
+    for number, one in enumerate(record["findings"], start=1):
+        zone = by_id.get(one["zone"])
+        if one in placed and zone and zone.plan and zone.plan.created_at <= one["at"]:
+            one["spot"] = number
+            found.setdefault(zone.plan, []).append(one)
+    return [
+        _found_on(plan, [by_id[one["zone"]] for one in found[plan]], found[plan])
+        for plan in sorted(found, key=lambda plan: (plan.created_at, plan.pk))
+    ]
+
+
+def _found_on(
+    plan: SitePlan, zones: Sequence[Zone], findings: Sequence[Mapping[str, Any]]
+) -> FoundOn:
+    height = round(PLAN_WIDTH * plan.height / plan.width)
+    outlined = {zone.pk: zone for zone in zones if zone.outline}
+    return FoundOn(
+        plan=plan,
+        width=PLAN_WIDTH,
+        height=height,
+        outlines=[outline_points(zone.outline, height) for zone in outlined.values()],
+        spots=[
+            Spot(one["spot"], round(one["x"] * PLAN_WIDTH, 1), round(one["y"] * height, 1))
+            for one in findings
+        ],
+    )
 
 
 def _with_instants(one: dict[str, Any]) -> None:

@@ -193,6 +193,7 @@ export class FindingSheet extends Sheet {
    */
   async keepPhoto(blob, sha256, taken, name) {
     const before = [this.photos, this.spare].map((hashes) => [...hashes]);
+    this.shown.set(sha256, { src: "", note: "", canMark: false }); // nobody looks for it before it is kept
     name();
     const at = typeof taken === "string" ? taken : trueTime(taken, this.app.ahead).toISOString();
     try {
@@ -200,6 +201,8 @@ export class FindingSheet extends Sheet {
     } catch (fault) {
       [this.photos, this.spare] = before;
       throw fault;
+    } finally {
+      this.shown.delete(sha256);
     }
     this.drawPhotos();
   }
