@@ -313,7 +313,8 @@ FILL = """async () => {
     const random = crypto.getRandomValues(new Uint8Array(Math.min(size, 65536)));
     const fits = await new Promise(done => {
       const writing = opened.transaction("drafts", "readwrite", {durability: "strict"});
-      writing.objectStore("drafts").put(new Array(Math.ceil(size / 65536)).fill(random), `fill-${key}`);
+      const pieces = new Array(Math.ceil(size / 65536)).fill(random);
+      writing.objectStore("drafts").put(pieces, `fill-${key}`);
       writing.oncomplete = () => done(true);
       writing.onabort = () => done(false);
     });
