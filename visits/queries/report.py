@@ -51,7 +51,7 @@ class ZoneReport:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """Where a finding is on a plan, in the drawing's own units; ``number`` is that in the report."""
+    """Where a finding is on a plan, in the drawing's own units, with its number in the report."""
 
     number: int
     x: float
