@@ -443,6 +443,7 @@ def _last_reading(one: Reading) -> dict[str, Any]:
         "read_on": one.read_on,
         "condition": one.condition,
         "condition_words": one.get_condition_display(),
+        "bait_taken": one.bait_taken,
         "counts": {count.pest.slug: count.count for count in counts},
         "words": ", ".join(f"{count.count} {count.pest.name}" for count in counts),
     }
