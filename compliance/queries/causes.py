@@ -5,6 +5,7 @@ company) by the company's. All in all ``causes_at`` takes as many queries for on
 thousand.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -23,6 +24,7 @@ from compliance.models import CorrectiveAction, Flag, SiteFile
 from compliance.queries.not_reached import place_key, standing_not_reached
 from sites.models import Document, Monitor
 from visits.models import Amendment, ParkedOperation, Reading, Treatment, Visit, WhoseMove
+from visits.queries.inbox import placed_together
 from visits.queries.objections import words_of
 
 # How far ahead and back the flags look, in days and visits. Ours; no source.
@@ -323,18 +325,25 @@ def places_not_reached(moment: Moment) -> Iterator[Cause]:
 
 
 def operations_to_place(moment: Moment) -> Iterator[Cause]:
-    """Records from phones that could not be applied and that the office has not placed yet."""
+    """Records from phones that could not be applied and that the office has not placed yet.
+
+    What is placed together is one cause: a lost phone's visit has hundreds.
+    """
     waiting = ParkedOperation.objects.filter(settled_at=None).select_related(
         "person", "visit__site"
     )
-    for parked in waiting:
+    together: dict[str, list[ParkedOperation]] = defaultdict(list)
+    for parked in waiting.order_by("created_at", "pk"):
+        together[placed_together(parked)].append(parked)
+    for key, (parked, *others) in together.items():
         site = parked.visit.site if parked.visit else None
+        what = f"{len(others) + 1} records" if others else "A record"
         yield Cause(
             kind=Kind.TO_PLACE,
-            subject=f"parked:{parked.pk}",
+            subject=f"parked:{key}",
             site_id=site.pk if site else None,
-            sentence=f"A record of {parked.person}{f' at {site}' if site else ''} "
-            f"waits to be placed: {parked.reason}",
+            sentence=f"{what} of {parked.person}{f' at {site}' if site else ''} "
+            f"{'wait' if others else 'waits'} to be placed: {parked.reason}",
             link=reverse("visits:inbox"),
             late_since=parked.created_at.astimezone(
                 site.zone_info if site else ZoneInfo("UTC")

@@ -1,6 +1,7 @@
 """Flags come with their causes, stay while these last, and clear themselves."""
 
 from datetime import UTC, date, datetime, timedelta
+from uuid import uuid4
 
 import pytest
 from django.urls import reverse
@@ -309,6 +310,25 @@ def test_a_record_to_place_is_flagged_until_it_is_settled(technician):
     ParkedOperation.objects.filter(pk=parked.pk).update(settled_at=NOON)
     reconcile_flags(now=NOON)
     assert standing() == []
+
+
+def test_what_is_placed_together_is_one_flag():
+    technician = make_technician()
+    for number in range(9):
+        ParkedOperation.objects.create(
+            operation_id=uuid4(),
+            person=technician,
+            sent={"visit": "01a2105b-4a43-7e7f-a050-8b46c84ce484"},
+            content_hash=str(number) * 64,
+            reason="Loaded from a file that was saved on the phone.",
+            code="by_file" if number < 7 else "changed_elsewhere",
+        )
+
+    reconcile_flags(now=NOON)
+
+    sentences = sorted(Flag.objects.values_list("sentence", flat=True))
+    assert len(sentences) == 3
+    assert sentences[0].startswith(f"7 records of {technician} wait to be placed: Loaded")
 
 
 def test_a_visit_begun_a_day_ago_and_not_closed_is_flagged():

@@ -554,6 +554,28 @@ def test_the_page_warns_that_a_file_is_taken_at_its_word(signed_in):
     assert reverse("visits:load_log") in signed_in.get(reverse("visits:inbox")).content.decode()
 
 
+@pytest.mark.parametrize("is_known", [True, False])
+def test_what_is_placed_together_stands_in_one_line_of_the_inbox(
+    signed_in, phone, technician, visit, is_known
+):
+    operations = a_walk(phone)
+    other = Phone(make_visit(state="booked", by=make_office(), technician=technician))
+    if not is_known:
+        absent = str(uuid7())
+        operations = [{**one, "visit": absent} for one in operations]
+    post(signed_in, saved(phone, [*operations, other.op("visit.start")]))
+
+    page = signed_in.get(reverse("visits:inbox"))
+
+    assert [one.together for one in page.context["page"]] == [5, 1]
+    assert "the first of 5 records that are placed together" in page.content.decode()
+    settle = ParkedOperation.objects.order_by("created_at")
+    for parked in settle[:2]:
+        set_aside_parked(parked.pk, by=make_office(), note="Seen.")
+    page = signed_in.get(reverse("visits:inbox"), {"settled": "on"})
+    assert [one.together for one in page.context["page"]] == [3, 1, 1, 1]
+
+
 def test_a_wrong_file_is_refused_in_words_on_the_page(signed_in, phone):
     answer = post(signed_in, b"%PDF-1.7")
 

@@ -8,8 +8,11 @@ from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Case, Count, F, Q, QuerySet, TextField, When, Window
+from django.db.models.fields.json import KT
+from django.db.models.functions import Cast, Coalesce, RowNumber
 
+from accounts.sealing import digest
 from sites.models import Checkpoint, Monitor, Photo, Zone
 from visits.models import ParkedOperation, ParkedPhoto, Pest, Product, Visit
 from visits.protocol import CLASH, photos_named
@@ -58,10 +61,38 @@ def photos_of(parked: ParkedOperation, photos: QuerySet[Photo]) -> list[PhotoNam
 
 
 def listed(parked: QuerySet[ParkedOperation]) -> QuerySet[ParkedOperation]:
-    """What waits longest first, then what was settled, latest first. One query."""
-    return parked.select_related("person", "visit__site", "settled_by").order_by(
-        F("settled_at").desc(nulls_first=True), "created_at", "pk"
+    """What waits longest first, then what was settled, latest first. One query.
+
+    What is placed together stands in one line, with the first of it, and as ``together`` how many.
+    """
+    alone = Cast("pk", TextField())
+    group = Case(
+        When(
+            ~Q(code=CLASH),
+            settled_at=None,
+            then=Coalesce(Cast("visit", TextField()), KT("sent__visit"), alone),
+        ),
+        default=alone,
     )
+    same: list[Any] = [F("person"), group]
+    return (
+        parked.annotate(
+            together=Window(Count("pk"), partition_by=same),
+            place=Window(RowNumber(), partition_by=same, order_by=["created_at", "pk"]),
+        )
+        .filter(place=1)
+        .select_related("person", "visit__site", "settled_by")
+        .order_by(F("settled_at").desc(nulls_first=True), "created_at", "pk")
+    )
+
+
+def placed_together(parked: ParkedOperation) -> str:
+    """A key that is the same for what waits and is placed together, as ``sent_with`` finds it."""
+    named = parked.sent.get("visit") if isinstance(parked.sent, dict) else None
+    visit = parked.visit_id or named
+    if parked.code == CLASH or not visit:
+        return str(parked.pk)
+    return digest(f"{parked.person_id}\n{visit}")
 
 
 def what_was_said(sent: Any, names: Mapping[str, str] | None = None) -> list[Said]:
