@@ -1,6 +1,7 @@
 """Findings on the phone: photos in a cellar, a mark drawn on one, the place on the plan."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from hashlib import sha256
 from io import BytesIO
 from itertools import count
@@ -160,6 +161,9 @@ def test_photos_taken_without_a_signal_reach_their_finding_in_their_order(phone,
 
     phone.says("Sent")
     assert photos_of(Finding.objects.get()) == named(phone)
+    for photo in Photo.objects.all():
+        assert photo.taken_at
+        assert abs(timezone.now() - photo.taken_at) < timedelta(minutes=1)
     assert phone.kept("photos") == []
     assert_server_has_all_of(phone.log())
     assert_record_is_the_log(phone, visit)
@@ -327,6 +331,69 @@ def test_an_upload_that_is_cut_goes_on_where_the_server_has_it(phone, sheet):
     assert begins == sorted(begins)
     bytes_sent = sum(int(last) - int(first) + 1 for first, last in ranges)
     assert bytes_sent == kept["size"] + 128 * 1024
+
+
+def test_a_server_without_room_today_turns_no_photo_away_for_good(phone, sheet):
+    take(sheet, jpeg())
+    save(sheet)
+    (kept,) = named(phone)
+    open_sheet(phone.page, 1)
+    take(sheet, jpeg())
+    save(sheet)
+    no = {"code": "no_room", "message": "You have sent 500 MB of files within a day.", "facts": {}}
+    phone.page.route(f"**/photos/{kept}/", lambda route: route.fulfill(status=413, json=no))
+
+    phone.online()
+
+    phone.says("1 photo waiting (You have sent 500 MB")
+    assert Photo.objects.count() == 1, "the other one does not wait for it"
+    assert [one.get("refused") for one in phone.kept("sending")] == [None]
+    phone.page.unroute(f"**/photos/{kept}/")
+    phone.says("Sent")
+    assert Photo.objects.count() == 2
+
+
+def test_what_nothing_names_any_more_goes_in_time_and_what_a_record_names_stays(phone, sheet):
+    """A page that dies between two steps leaves a photo behind, which nobody would ever send."""
+    take(sheet, jpeg())
+    save(sheet)
+    open_sheet(phone.page, 1)
+    take(sheet, jpeg())
+    expect(sheet.locator(".photo-kept")).to_have_count(1)
+    by_record, by_draft = (
+        named(phone)[0],
+        sheet.locator(".photo-kept").get_attribute("data-sha256"),
+    )
+
+    left = phone.page.evaluate(LEFT_BEHIND)
+
+    assert left == {
+        "at once": sorted([by_record, by_draft, "new", "old"]),
+        "later": sorted([by_record, by_draft, "new"]),
+    }
+
+
+# Two photos that lost their draft, one just now and one long ago; then the phone tidies up.
+LEFT_BEHIND = """async () => {
+  const store = await import("/static/js/phone/store.js");
+  const person = /who=([^;]+)/.exec(document.cookie)[1];
+  const keys = async () => (await Promise.all((await shas()).map(store.photo)))
+    .filter(Boolean).map(one => one.sha256).sort();
+  const shas = () => new Promise(done => {
+    const asked = indexedDB.open("kickplate");
+    asked.onsuccess = () => {
+      const found = asked.result.transaction("photos").objectStore("photos").getAllKeys();
+      found.onsuccess = () => { asked.result.close(); done(found.result); };
+    };
+  });
+  for (const [sha256, kept_at] of [["old", "2020-01-01"], ["new", new Date().toISOString()]]) {
+    await store.keepPhoto({ sha256, blob: new Blob(["x"]), taken_at: "", kept_at }, sha256, {});
+    await store.forgetDraft(sha256);
+  }
+  const found = { "at once": await keys() };
+  await store.tidy(person, new Date(Date.now() - 8 * 86400e3).toISOString());
+  return { ...found, later: await keys() };
+}"""
 
 
 def test_a_full_phone_says_so_and_keeps_all_that_was_typed(new_phone, visit):
