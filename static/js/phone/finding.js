@@ -362,6 +362,10 @@ function showPhoto(line, { src, note, canMark }) {
   const image = line.querySelector("img");
   image.hidden = !src;
   if (src) image.src = src;
+  image.onerror = () => {
+    image.hidden = true;
+    write(line, "note", "Sent. Shown where there is a signal.");
+  };
   write(line, "note", note);
   part(line, "mark").hidden = !canMark;
 }
