@@ -5,12 +5,13 @@ import io
 import json
 from datetime import UTC, datetime
 from hashlib import sha256
+from threading import Barrier, Thread
 from typing import Any
 
 import pytest
 import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import connection
+from django.db import connection, connections
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -485,6 +486,48 @@ def test_what_a_file_costs_does_not_grow_with_its_records(phone, office):
         costs.append(len(captured.captured_queries))
 
     assert costs[1] <= costs[0] + 1 <= 15  # SQLite takes so many values at once, and no more
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_file_that_is_loaded_while_the_phone_sends_the_same_takes_each_record_once():
+    technician, office = make_technician(), make_office()
+    visit = make_visit(state="booked", zones=8, by=office, technician=technician)
+    phone = Phone(visit)
+    operations = [
+        phone.op("look.add", checkpoint=one)
+        for zone in visit.site.zones.all()
+        for one in zone.checkpoints.all()
+    ]
+    operations.append({**phone.op("visit.start"), "visit": str(uuid7())})
+    log = json.dumps(saved(phone, operations))
+    barrier, answers = Barrier(2), []
+
+    def send() -> None:
+        try:
+            barrier.wait(10)
+            answers.extend(apply_operations(operations, by=technician))
+        finally:
+            connections.close_all()
+
+    def load() -> None:
+        try:
+            barrier.wait(10)
+            load_log(io.BytesIO(log.encode()), by=office)
+        finally:
+            connections.close_all()
+
+    threads = [Thread(target=send), Thread(target=load)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+
+    applied = set(Operation.objects.filter(verdict="applied").values_list("pk", flat=True))
+    parked = set(ParkedOperation.objects.values_list("operation_id", flat=True))
+    assert len(answers) == len(operations) == 25
+    assert not applied & parked
+    assert {str(one) for one in applied | parked} == {op["id"] for op in operations}
+    assert Look.objects.count() == len(applied)
 
 
 # --- placed from start to closing -----------------------------------------------------------------
