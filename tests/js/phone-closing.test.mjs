@@ -132,6 +132,7 @@ test("what the record of a treatment leaves out is named, as the server names it
   assert.deepEqual(unsaid({ outdoors: true }), ["Weather"]);
   assert.deepEqual(unsaid({ outdoors: true, wind_speed: "8" }), []);
   assert.deepEqual(unsaid({ outdoors: true, weather: "Dry" }, { ...GEL, formulation: "liquid" }), ["Wind speed", "Wind from"]);
+  assert.deepEqual(unsaid({}, { ...GEL, formulation: "liquid" }), [], "a spray indoors has no wind");
   assert.deepEqual(unsaid({ method: "bait_station", area_unit: "m2" }), ["Bait point", "Bait at each point", "Search for dead rodents"]);
   assert.deepEqual(unsaid({ method: "bait_station", monitor: "m1", cautions_confirmed: ["carcass_search"] }), []);
   assert.deepEqual(unsaid({ batch_number: "", missing: ["Licence valid that day"] }), ["Licence valid that day"], "the server knows more");
