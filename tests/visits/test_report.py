@@ -36,10 +36,9 @@ def people(visit, office, technician) -> dict[str, User]:
     }
 
 
-def send(visit: Visit, *, close: bool = True, fast: bool = False, **said) -> None:
+def send(visit: Visit, *, close: bool = True, shift: timedelta = timedelta(), **said) -> None:
     """A visit of 52 minutes as its phone sends it in the evening, or only its start."""
     phone = Phone(visit)
-    shift = FAST if fast else timedelta()
     phone.ahead = shift // timedelta(seconds=1)
     operations = [phone.op("visit.start", at=local(visit, 9) + shift)]
     if close:
@@ -98,12 +97,22 @@ def test_a_visit_that_is_under_way_does_not_say_how_long_it_took(client, visit, 
 
 @pytest.mark.parametrize("close", [False, True], ids=["under way", "closed"])
 def test_the_office_is_told_of_a_wrong_clock_and_nobody_else(client, visit, people, close):
-    send(visit, fast=True, close=close)
+    send(visit, shift=FAST, close=close)
 
     read = {role for role, person in people.items() if CLOCK in page(client, person, visit)}
     assert read == {Role.OFFICE}
     if close:
         assert "Tue 8 Dec 2026, 09:00" in page(client, people[Role.OFFICE], visit)
+
+
+@pytest.mark.parametrize("close", [False, True], ids=["under way", "closed"])
+@pytest.mark.parametrize(("hours", "words"), [(3, "3 hours fast"), (-3, "3 hours slow")])
+def test_a_clock_that_was_wrong_by_less_than_the_way_took_is_told(
+    client, visit, people, hours, words, close
+):
+    send(visit, shift=timedelta(hours=hours), close=close)
+
+    assert f"The phone's clock was {words};" in page(client, people[Role.OFFICE], visit)
 
 
 @pytest.mark.parametrize("close", [False, True], ids=["under way", "closed"])
