@@ -7,7 +7,7 @@ import { cautionsFor, coverageOf, coverageOfZone, coverageWords, openOf, wordOn 
 import { timeAt } from "./when.js";
 import { caughtWords, findingWords, whyWords, word } from "./words.js";
 
-/** @typedef {{title: string, note?: string, more?: string[], gap?: string, zone?: string, verb?: string, tone?: string}} Row
+/** @typedef {{title: string, note?: string, more?: string[], gap?: string, zone?: string, verb?: string}} Row
  * @typedef {import("./app.js").App} App */
 
 /** @type {Record<string, Map<string, Element>>} the lines of each list by what they say */
@@ -18,7 +18,8 @@ const FEW = 3; // names that are as short as the words for looking at them
 
 /** @param {App} app @param {any[]} photos of the visit that are on this phone only */
 export function drawAnswers(app, photos) {
-  const { said, zones, lists } = app;
+  const { said, lists } = app;
+  const zones = /** @type {any[]} */ (app.zones);
   walk = app.address("walk", app.visitId);
   const all = coverageOf(zones, said);
   const meter = byId("coverage");
@@ -26,8 +27,8 @@ export function drawAnswers(app, photos) {
   meter.value = all.looked;
   text("coverage-words", coverageWords(all));
   text("will-be-sent", sentWords(app, photos));
-  rows("zones", zones.map((/** @type {any} */ zone) => zoneRow(app, zone)));
-  rows("open", zones.flatMap((/** @type {any} */ zone) => openRow(app, zone)));
+  rows("zones", zones.map((zone) => zoneRow(app, zone)));
+  rows("open", zones.flatMap((zone) => openRow(app, zone)));
   rows("missed", Object.entries(said.not_reached).map(([place, named]) => missedRow(app, place, named)));
   rows("findings", Object.values(said.findings).map((one) => findingRow(app, one, photos)));
   const treatments = Object.values(said.treatments);
@@ -35,7 +36,7 @@ export function drawAnswers(app, photos) {
   const asked = uses.map(({ one, product, zone }) =>
     cautionsFor(lists.cautions, { method: one.method, formulation: product?.formulation ?? "", zoneKind: zone?.kind ?? "" }));
   rows("treatments", uses.map((use, i) => treatmentRow(app, use, asked[i])));
-  list("cautions", [...new Set(asked.flat().map((/** @type {any} */ one) => one.text))]);
+  list("cautions", [...new Set(asked.flat().map((one) => one.text))]);
   byId("caution-box").hidden = !treatments.length;
   text("no-findings", Object.keys(said.findings).length ? "" : "Nothing was found.");
   text("no-treatments", treatments.length ? "" : "No product was applied.");
@@ -44,11 +45,8 @@ export function drawAnswers(app, photos) {
 
 /** What the signature stands under, in one sentence. @param {App} app */
 export function statement({ zones, said }) {
-  const counts = [
-    [said.findings, "finding"],
-    [said.treatments, "treatment"],
-  ].map(([all, name]) => counted(Object.keys(all).length, /** @type {any} */ (name)));
-  return `${coverageWords(coverageOf(zones, said))}; ${counts.join(", ")}; as it stands above.`;
+  const many = (/** @type {any} */ all, /** @type {string} */ one) => counted(Object.keys(all).length, one);
+  return `${coverageWords(coverageOf(zones, said))}; ${many(said.findings, "finding")}, ${many(said.treatments, "treatment")}; as it stands above.`;
 }
 
 /** @param {App} app @param {any[]} photos */
@@ -84,8 +82,8 @@ function openRow(app, zone) {
   const silent = (/** @type {"checkpoint" | "monitor"} */ sort) => (/** @type {any} */ one) =>
     one.due && !wordOn(app.said, sort, one.id, zone.id).word;
   const names = [
-    ...zone.checkpoints.filter(silent("checkpoint")).map((/** @type {any} */ one) => one.label),
-    ...zone.monitors.filter(silent("monitor")).map((/** @type {any} */ one) => `Monitor ${one.number}`),
+    ...zone.checkpoints.filter(silent("checkpoint")).map((one) => one.label),
+    ...zone.monitors.filter(silent("monitor")).map((one) => `Monitor ${one.number}`),
   ];
   if (!names.length) return [];
   const said = names.length > FEW ? { more: names } : { note: names.join(", ") };
@@ -96,7 +94,7 @@ function openRow(app, zone) {
 function missedRow(app, place, named) {
   const [sort, id] = place.split("/");
   for (const zone of app.zones) {
-    const at = sort === "zone" ? zone.id === id && zone : zone[`${sort}s`].find((/** @type {any} */ one) => one.id === id);
+    const at = sort === "zone" ? zone.id === id && zone : zone[`${sort}s`].find((one) => one.id === id);
     if (!at) continue;
     const what = sort === "zone" ? "the whole zone" : (at.label ?? `monitor ${at.number}`);
     return { title: `${zone.name}: ${what}`, note: whyWords(named), zone: zone.id };
@@ -137,8 +135,9 @@ function photoWords({ visit, model }, named, photos) {
 
 /** What was caught, or is broken, is named; the rest is counted. @param {App} app */
 function drawReadings(app) {
-  const { said, zones } = app;
-  const named = zones.flatMap((/** @type {any} */ zone) =>
+  const { said } = app;
+  const zones = /** @type {any[]} */ (app.zones);
+  const named = zones.flatMap((zone) =>
     zone.monitors.flatMap((/** @type {any} */ monitor) => {
       const one = said.readings[monitor.id];
       const caught = one && caughtWords(one, (slug) => app.pest(slug));

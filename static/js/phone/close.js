@@ -290,10 +290,10 @@ function drawReceipt() {
   const sealed = !op?.unsent;
   const box = byId("receipt");
   const at = answer?.verdict === "applied" ? happenedAt({ made_at: answer.at, clock_ahead: op?.clock_ahead }) : "";
-  const here = `Closed on this phone ${clock(closedAt)}.`;
+  const here = `Closed on this phone ${clock(closedAt)}`;
   const title = !sealed ? here : at ? `Sealed ${clock(at)}` : `Closed ${clock(closedAt)}`;
   if (part(box, "title").textContent !== title) part(box, "title").textContent = title;
-  write(box, "words", sealed ? `${at ? `${here} ` : "It is sealed. "}What was wrong in it is put right by an amendment beside it.` : "It is sealed when it reaches the server.");
+  write(box, "words", sealed ? `${at ? `${here}. ` : "It is sealed. "}What was wrong in it is put right by an amendment beside it.` : "It is sealed when it reaches the server.");
   const left = waitingWords(app.model.log, app.photos);
   write(box, "waiting", left && `Still on this phone: ${left}. It is sent by itself where there is a signal.`);
   write(box, "covered", coverageWords(coverageOf(app.zones, said)));
@@ -303,6 +303,7 @@ function drawReceipt() {
   const corrected = (minutes ?? null) !== null && minutes !== minutesBetween(said.started_at ?? closedAt, closedAt);
   write(box, "on-site", corrected ? `${counted(minutes, "minute")}, as corrected; worked out: ${workedOut}` : workedOut);
   write(box, "signed", signedWords(contact));
+  box.classList.toggle("is-sealed", sealed);
   part(box, "sealed").hidden = !sealed;
   byId("visit-link").href = app.address("visit", app.visitId);
   store.forgetDraft(app.draftKey("close")).catch(() => {});
