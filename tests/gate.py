@@ -49,6 +49,7 @@ USUAL = {
 # Parts of addresses that name no record of a client.
 FIXED = {
     "key": "MQ:1tA2bC:nothing",
+    "page": "walk",
     "secret": "no-such-invitation",
     "sha256": "a" * 64,
     "sheet": "3x8",

@@ -331,6 +331,8 @@ def test_each_clash_is_decided_by_itself(signed_in, parked, phones, technician, 
         by=technician,
     )
 
+    apply_operation(second.op("reading.set", monitor=str(uuid4())), by=technician)
+
     assert "other record" not in page_of(signed_in, parked).content.decode()
     page_of(
         signed_in,
@@ -340,6 +342,7 @@ def test_each_clash_is_decided_by_itself(signed_in, parked, phones, technician, 
 
     other.refresh_from_db()
     assert other.settled_at is None
+    assert ParkedOperation.objects.filter(settled_at=None).count() == 2
     assert Look.objects.exists()
 
 

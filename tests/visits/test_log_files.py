@@ -405,7 +405,9 @@ BAD_FILES = {
     "photos are an object": lambda good: {**good, "photos": {"0": {}}},
     "more records than a phone keeps": lambda good: {**good, "operations": [None] * 5001},
     "more photos than a phone keeps": lambda good: {**good, "photos": [None] * 501},
-    "more parts than a phone makes": lambda good: b"[" + b"[]," * 600_000 + b"[]]",
+    "more parts than a phone makes": lambda good: (
+        json.dumps(good).encode()[:-1] + b', "x": [' + b"[]," * 600_000 + b"[]]}"
+    ),
 }
 
 

@@ -55,11 +55,11 @@ def _of_own_visit(request: PersonRequest, visit_id: UUID, name: str) -> HttpResp
 @login_not_required
 @require_GET
 @cache_control(no_cache=True)
-def phone_page(request: HttpRequest, name: str) -> HttpResponse:
+def phone_page(request: HttpRequest, page: str) -> HttpResponse:
     """One of these pages for the phone's worker to keep. There is nothing of anybody in it."""
-    if name not in phone_pages():
+    if page not in phone_pages():
         raise Http404
-    return HttpResponse(page_html(name))
+    return HttpResponse(page_html(page))
 
 
 @login_not_required
