@@ -346,6 +346,20 @@ def test_each_clash_is_decided_by_itself(signed_in, parked, phones, technician, 
     assert Look.objects.exists()
 
 
+def test_a_clash_goes_along_with_no_other_record(signed_in, parked, phones, technician, visit):
+    start = phones[1].op("visit.start")
+    apply_operation(start, by=technician)
+    apply_operation({**start, "offset_minutes": 60}, by=technician)
+    other = ParkedOperation.objects.get(code="other_content")
+
+    assert "other record" not in page_of(signed_in, other).content.decode()
+    page_of(
+        signed_in, other, **{"step": "place", "place-visit": str(visit.pk), "place-together": "on"}
+    )
+
+    assert ParkedOperation.objects.get(settled_at=None) == parked
+
+
 def test_what_settled_by_itself_says_so(signed_in, parked, phones, technician, monitor):
     apply_operation(phones[1].op("reading.set", monitor=monitor, counts={"wasp": 1}), by=technician)
 
