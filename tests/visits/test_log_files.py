@@ -3,7 +3,7 @@
 import base64
 import io
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from threading import Barrier, Thread
 from typing import Any
@@ -619,6 +619,19 @@ def test_what_is_placed_together_stands_in_one_line_of_the_inbox(
         set_aside_parked(parked.pk, by=make_office(), note="Seen.")
     page = signed_in.get(reverse("visits:inbox"), {"settled": "on"})
     assert [one.together for one in page.context["page"]] == [3, 1, 1, 1]
+
+
+def test_a_file_that_comes_months_late_still_finds_its_visit(signed_in, phone, visit):
+    """Its visit is not known by that id; what it may be is found by the day it was made."""
+    log = saved(phone, [{**phone.op("visit.start"), "visit": str(uuid7())}])
+    with time_machine.travel(EVENING + timedelta(days=120)):
+        signed_in.force_login(make_office())
+        post(signed_in, log)
+        parked = ParkedOperation.objects.get()
+        page = signed_in.get(reverse("visits:inbox_item", args=[parked.pk]))
+
+    offered = [value for value, _ in page.context["place"].fields["visit"].choices]
+    assert offered == [str(visit.pk)]
 
 
 def test_a_wrong_file_is_refused_in_words_on_the_page(signed_in, phone):

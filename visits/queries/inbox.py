@@ -14,8 +14,9 @@ from django.db.models.functions import Cast, Coalesce, RowNumber
 
 from accounts.sealing import digest
 from sites.models import Checkpoint, Monitor, Photo, Zone
+from visits.clocks import corrected
 from visits.models import ParkedOperation, ParkedPhoto, Pest, Product, Visit
-from visits.protocol import CLASH, photos_named
+from visits.protocol import CLASH, Clock, photos_named
 
 DAYS_AROUND = timedelta(days=31)
 MOST_CANDIDATES = 60
@@ -196,16 +197,22 @@ def waiting_together(
 def candidates(parked: ParkedOperation, visits: QuerySet[Visit]) -> Sequence[Visit]:
     """Visits that it may belong to: the one it named, then those of the same person or site.
 
-    Within a month of when it arrived, nearest first; at most sixty. One query.
+    Within a month of when it was made or arrived, nearest first; at most sixty. One query.
     """
-    arrived = parked.created_at.date()
-    around = (arrived - DAYS_AROUND, arrived + DAYS_AROUND)
-    near = Q(booked_on__range=around) | Q(due_on__range=around)
+    days = {parked.created_at.date()}
+    clock = Clock(data=parked.sent)
+    if clock.is_valid():
+        told = clock.validated_data
+        days.add(corrected(told["made_at"], told["clock_ahead"]).date())
+    near = Q()
+    for day in days:
+        around = (day - DAYS_AROUND, day + DAYS_AROUND)
+        near |= Q(booked_on__range=around) | Q(due_on__range=around)
     whose = Q(technician_id=parked.person_id)
     if parked.visit:
         whose |= Q(site_id=parked.visit.site_id)
     rows = (
-        visits.filter(near & whose | Q(pk=parked.visit_id))
+        visits.filter((near & whose) | Q(pk=parked.visit_id))
         .select_related("site", "technician")
         .order_by("due_on", "pk")[: MOST_CANDIDATES * 2]
     )
@@ -213,7 +220,7 @@ def candidates(parked: ParkedOperation, visits: QuerySet[Visit]) -> Sequence[Vis
         rows,
         key=lambda visit: (
             visit.pk != parked.visit_id,
-            abs(((visit.booked_on or visit.due_on) - arrived).days),
+            min(abs(((visit.booked_on or visit.due_on) - day).days) for day in days),
         ),
     )[:MOST_CANDIDATES]
 
