@@ -372,6 +372,7 @@ def test_the_first_visit_of_a_site_found_nothing_left_open(visit):
         "by": "",
         "not_reached": [],
         "remedies": [],
+        "rodents": False,
     }
 
 

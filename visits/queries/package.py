@@ -309,6 +309,9 @@ class _Facts:
                         }
                         for one in remedies
                     ],
+                    "rodents": any(
+                        one.pest and one.pest.group == Pest.Group.RODENT for one in remedies
+                    ),
                 },
                 "said": said_of(visit, self._rows[visit.pk], self._unsaid),
                 "photos": {

@@ -4,7 +4,7 @@
 import { App } from "./app.js";
 import { byId, copyOf, part, write } from "./dom.js";
 import { isFull } from "./store.js";
-import { dayWords, timeAt } from "./when.js";
+import { dayIn, dayWords, timeAt } from "./when.js";
 
 const app = new App(() => draw());
 const go = byId("go");
@@ -30,7 +30,7 @@ function draw() {
   say("office", visit.office_note);
   drawAccess(site);
   list("actions", (visit.actions ?? []).map(actionWords));
-  byId("left-last").textContent = left.closed_at ? `${dayWords(left.closed_at)}, ${left.by}` : "No visit was closed here before.";
+  byId("left-last").textContent = left.closed_at ? `${dayWords(dayIn(new Date(left.closed_at), site.time_zone))}, ${left.by}` : "No visit was closed here before.";
   list("missed", left.not_reached.map((/** @type {any} */ one) => `${one.zone}: ${one.what} (${one.reason}; ${one.whose_move})`));
   list("remedies", left.remedies.map((/** @type {any} */ one) => `${[one.zone, one.place].filter(Boolean).join(", ")}: ${one.text} (${one.whose_move})`));
   byId("left-none").hidden = !left.closed_at || left.not_reached.length + left.remedies.length > 0;
