@@ -271,6 +271,19 @@ def test_photos_and_words_are_there_again_after_the_page_was_closed(phone, sheet
     expect(sheet.locator(".photo-kept img:visible")).to_have_count(2)
 
 
+def test_what_was_typed_last_is_kept_for_its_own_finding_however_quickly_one_moves_on(phone, sheet):
+    sheet.locator("#finding-note").fill("Behind the oven")
+    phone.page.go_back()
+    open_sheet(phone.page, 1)
+    expect(sheet.locator("#finding-note")).to_have_value("")
+    phone.page.wait_for_timeout(500)  # longer than the page waits before it keeps a draft
+    phone.page.go_back()
+
+    open_sheet(phone.page, 0)
+
+    expect(sheet.locator("#finding-note")).to_have_value("Behind the oven")
+
+
 def test_sixty_photos_of_one_visit_arrive_each_once_and_are_counted_down(phone, visit):
     page = phone.page
     for number in range(5):
@@ -618,22 +631,23 @@ def test_arrow_keys_move_the_pin_and_say_where_it_is(phone, sheet, visit):
     assert (finding.x, finding.y) == (0.4, 0.51)
 
 
-def test_the_pin_is_there_again_and_can_be_taken_off(phone, sheet, visit):
+def test_another_phone_shows_the_pin_and_can_take_it_off(phone, sheet, visit, new_phone):
     unfold(sheet)
     sheet.get_by_role("button", name="Mark the middle").tap()
     save(sheet)
     phone.online()
     phone.says("Sent")
-    on_walk(phone, visit)
-    phone.page.locator(".check [data-part=find]:visible").first.tap()
+    other = new_phone(visit.technician)
+    page = on_walk(other, visit)
+    page.locator(".check [data-part=find]:visible").first.tap()
+    sheet = page.locator("#finding")
     unfold(sheet)
-    expect(sheet.get_by_role("slider")).to_have_attribute(
-        "aria-valuetext", "30 % across, 50 % down"
-    )
+    pin = sheet.get_by_role("slider", name="Place of the finding")
+    expect(pin).to_have_attribute("aria-valuetext", "30 % across, 50 % down")
 
     sheet.get_by_role("button", name="Take it off the plan").tap()
 
-    expect(sheet.get_by_role("slider")).to_be_hidden()
+    expect(pin).to_be_hidden()
     save(sheet)
     until(lambda: Operation.objects.count() == 2)
     finding = Finding.objects.get()
@@ -653,13 +667,20 @@ def test_a_plan_is_looked_at_more_closely_by_buttons(sheet):
     assert [round(one / widths[-1]) for one in widths] == [2, 4, 4, 2, 1, 1]
 
 
-def test_a_zone_without_a_plan_asks_for_no_place(phone):
-    phone.page.locator(".zone").nth(1).locator("[data-part=find]").last.tap()
-    sheet = phone.page.locator("#finding")
+def test_a_zone_without_a_plan_asks_for_no_place(phone, sheet):
+    expect(sheet.get_by_text("Place on the plan")).to_be_visible()
+    phone.page.go_back()
+    expect(sheet).to_be_hidden()
+
+    phone.page.locator(".zone").nth(1).get_by_role("button", name="Finding here").tap()
+
     expect(sheet).to_be_visible()
     phone.page.wait_for_timeout(300)  # as long as a plan would take
-
-    expect(sheet.locator("[data-part=plan-fold]")).to_be_hidden()
+    expect(sheet.get_by_text("Place on the plan")).to_be_hidden()
+    sheet.locator("input[value=harbourage]").tap()
+    save(sheet)
+    body = phone.log()[-1]["body"]
+    assert (body["checkpoint"], body["x"], body["y"]) == (None, None, None)
 
 
 # --- the sheet as a whole -------------------------------------------------------------------------
