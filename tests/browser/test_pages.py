@@ -5,6 +5,7 @@ names the success criterion of each), no sideways scrolling, and nothing that th
 and styles had to stop. Pictures stay in ``test-pictures/``.
 """
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,11 @@ from django.test import Client as Browser
 from django.urls import reverse
 from playwright.sync_api import Browser as Chromium
 from playwright.sync_api import BrowserContext, Page
+
+from tests.builders.phone import Phone
+from tests.builders.visits import make_visit
+from visits.models import ParkedOperation
+from visits.services.sync import apply_operation
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -32,6 +38,8 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("visits:visit", "planned"),
         ("visits:visit", "closed"),
         ("visits:inbox", ""),
+        ("visits:inbox_item", "parked"),
+        ("visits:load_log", ""),
         ("visits:products", ""),
         ("visits:product_add", ""),
         ("visits:call_out", "site"),
@@ -147,6 +155,58 @@ def _faults(page: Page, status: int) -> list[str]:
         where = violation["nodes"][0]["html"][:120]
         found.append(f"{violation['id']}: {violation['help']}: {where}")
     return found
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_two_phones_side_by_side_read_and_fit_and_are_settled(world, opened, live_server, size):
+    visit = make_visit(
+        world["site"],
+        state="under_way",
+        by=world.people["office"],
+        technician=world.people["technician"],
+    )
+    for phone, count in ((Phone(visit), 14), (Phone(visit), 9)):
+        said = phone.op("reading.set", monitor=world["monitor"], counts={"german-cockroach": count})
+        apply_operation(said, by=world.people["technician"])
+    parked = ParkedOperation.objects.get(visit=visit)
+    page = opened(world.people["office"], size)
+
+    answer = page.goto(live_server.url + reverse("visits:inbox_item", args=[parked.pk]))
+    page.screenshot(path=_picture(f"office-{size}-two-phones"), full_page=True)
+    assert _faults(page, answer.status) == []
+    page.get_by_role("button", name="Place this phone’s word").click()
+    page.wait_for_url("**" + reverse("visits:inbox"))
+
+    assert visit.readings.get().counts.get().count == 9
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_phones_file_is_loaded_and_the_answer_reads_and_fits(world, opened, live_server, size):
+    technician = world.people["technician"]
+    visit = make_visit(
+        world["site"], state="booked", by=world.people["office"], technician=technician
+    )
+    phone = Phone(visit)
+    log = {
+        "form": "kickplate-log-1",
+        "person": {"id": str(technician.pk), "name": technician.name},
+        "operations": [phone.op("visit.start"), phone.close()],
+        "photos": [{}],
+    }
+    page = opened(world.people["office"], size)
+    page.goto(live_server.url + reverse("visits:load_log"))
+
+    page.get_by_label("The phone’s file").set_input_files(
+        {"name": "log.json", "mimeType": "application/json", "buffer": json.dumps(log).encode()}
+    )
+    with page.expect_response("**" + reverse("visits:load_log")) as answered:
+        page.get_by_role("button", name="Load the file").click()
+
+    page.get_by_text("2 records to place").wait_for()
+    page.screenshot(path=_picture(f"office-{size}-log-loaded"), full_page=True)
+    assert _faults(page, answered.value.status) == []
+    page.get_by_role("link", name=str(visit)).click()
+    page.get_by_text("Place the one other record").wait_for()
 
 
 @pytest.mark.parametrize("address", ["account_login", "account_reset_password"])
