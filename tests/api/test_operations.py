@@ -42,6 +42,14 @@ def test_a_phone_gets_its_own_visits_and_no_others(world, other, program):
     assert client.get(f"/api/package/?visit={other['booked'].pk}").status_code == 404
 
 
+def test_a_package_that_has_not_changed_is_not_sent_again(world, program):
+    client = program(world.people["technician"])
+    tag = client.get("/api/package/")["ETag"]
+
+    assert client.get("/api/package/", headers={"If-None-Match": tag}).status_code == 304
+    assert client.get("/api/package/", headers={"If-None-Match": 'W/"other"'}).status_code == 200
+
+
 def test_the_office_places_what_could_not_be_applied(world, office, program):
     parked = world["parked"]
 
