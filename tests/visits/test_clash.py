@@ -290,7 +290,7 @@ def test_the_page_shows_both_and_marks_by_a_word_what_differs(signed_in, parked,
 
     assert "two phones, side by side" in html
     assert "differs" in html
-    assert f"…{phones[0].device[-4:]}" in html
+    assert f"phone ending in {phones[0].device[-4:]}" in html
     assert "replaces what stands on the record now" in html
     assert "The record stays as it is." in html
 
