@@ -10,10 +10,15 @@ export const copyOf = (id) => byId(id).content.firstElementChild.cloneNode(true)
 /** The part of an element that is named so. @param {any} within @param {string} name @returns {any} */
 export const part = (within, name) => within.querySelector(`[data-part="${name}"]`);
 
+/** Write words where others stand. @param {any} place @param {string} words */
+export function text(place, words) {
+  if (place.textContent !== words) place.textContent = words;
+}
+
 /** Write words into a part; hide it when there are none. @param {any} within @param {string} name @param {string} words */
 export function write(within, name, words) {
   const found = part(within, name);
-  found.textContent = words;
+  text(found, words);
   found.hidden = !words;
 }
 

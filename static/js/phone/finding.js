@@ -339,14 +339,19 @@ export class FindingSheet extends Sheet {
       photos: this.photos,
       x,
       y,
-    });
+    }, this.words);
     await this.forget();
   }
 
   async remove() {
     await this.keeping;
-    await this.app.record("finding.remove", { finding: this.id });
+    await this.app.record("finding.remove", { finding: this.id }, this.words);
     await this.forget();
+  }
+
+  get words() {
+    const { zone, checkpoint } = this.where;
+    return `finding, ${checkpoint?.label ?? zone.name}`;
   }
 
   /** The draft is done with, and so are photos that no record names. */

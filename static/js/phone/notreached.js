@@ -10,7 +10,7 @@ export class NotReachedSheet extends Sheet {
   constructor(dialog, app) {
     super(dialog);
     this.app = app;
-    this.place = { sort: "", id: "" };
+    this.place = { sort: "", id: "", words: "" };
     this.form.addEventListener("change", (event) => {
       const field = /** @type {HTMLInputElement} */ (event.target);
       if (field.name === "reason" && !chosen(this.form, "whose_move")) {
@@ -19,26 +19,27 @@ export class NotReachedSheet extends Sheet {
     });
   }
 
-  /** @param {string} sort checkpoint, monitor or zone @param {string} id @param {string} name */
-  show(sort, id, name) {
-    this.place = { sort, id };
+  /** @param {string} sort checkpoint, monitor or zone @param {string} id @param {string} zone its name @param {string} name */
+  show(sort, id, zone, name) {
+    this.place = { sort, id, words: sort === "zone" ? `${zone}, ${name}` : name };
     const now = this.app.said.not_reached[`${sort}/${id}`];
     part(this.form, "remove").hidden = !now;
     return this.open({
       key: this.app.draftKey(`not-reached/${id}`),
       title: "Not reached",
-      subtitle: name,
+      subtitle: `${zone}: ${name}`,
       values: { reason: now?.reason ?? "", whose_move: now?.whose_move ?? "", note: now?.note ?? "" },
     });
   }
 
   async save() {
     const { reason, whose_move, note } = valuesOf(this.form);
-    const { sort, id } = this.place;
-    await this.app.record("not_reached.set", { [sort]: id, reason, whose_move, note });
+    const { sort, id, words } = this.place;
+    await this.app.record("not_reached.set", { [sort]: id, reason, whose_move, note }, words);
   }
 
   async remove() {
-    await this.app.record("not_reached.remove", { [this.place.sort]: this.place.id });
+    const { sort, id, words } = this.place;
+    await this.app.record("not_reached.remove", { [sort]: id }, words);
   }
 }

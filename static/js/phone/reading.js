@@ -2,7 +2,7 @@
 /** The sheet of one monitor: counts by a thumb, condition, bait. */
 
 import { copyOf, part, valuesOf, write } from "./dom.js";
-import { nextMonitor, pestsToCount } from "./rules.js";
+import { pestsToCount } from "./rules.js";
 import { Sheet } from "./sheet.js";
 import { dayWords } from "./when.js";
 
@@ -10,12 +10,15 @@ const WITH_BAIT = new Set(["bait_station", "indicator"]);
 const WITHOUT_COUNTS = new Set(["indicator"]);
 
 export class ReadingSheet extends Sheet {
-  /** @param {HTMLDialogElement} dialog @param {import("./app.js").App} app */
-  constructor(dialog, app) {
+  /** @param {HTMLDialogElement} dialog @param {import("./app.js").App} app @param {(id: string) => any} nextOf the monitor to be read after one */
+  constructor(dialog, app, nextOf) {
     super(dialog);
     this.app = app;
+    this.nextOf = nextOf;
     /** @type {any} */
     this.monitor = null;
+    /** @type {any} */
+    this.next = null;
     part(this.form, "other").addEventListener("change", () => this.addChosen());
   }
 
@@ -49,14 +52,11 @@ export class ReadingSheet extends Sheet {
       this.addRow(pest, values.counts[pest.slug] ?? 0);
     }
     const other = part(this.form, "other");
-    other.replaceChildren(other.options[0]);
-    for (const pest of app.lists.pests) other.add(new Option(pest.name, pest.slug));
+    if (other.options.length === 1) for (const pest of app.lists.pests) other.add(new Option(pest.name, pest.slug));
     part(this.form, "bait").hidden = !WITH_BAIT.has(monitor.kind);
     part(this.form, "remove").hidden = !app.said.readings[monitor.id];
-    const next = nextMonitor(app.zones, app.said, monitor.id);
-    part(this.form, "save").textContent = next
-      ? `Save and go to ${next.number}`
-      : "Save the reading";
+    this.next = this.nextOf(monitor.id);
+    part(this.form, "save").textContent = this.next ? `Save and go to ${this.next.number}` : "Save the reading";
   }
 
   /** @param {any} pest @param {number} count */
@@ -72,8 +72,11 @@ export class ReadingSheet extends Sheet {
       input.value = String(Math.max(0, Math.min(100_000, (Number.parseInt(input.value, 10) || 0) + by)));
       this.keepDraft();
     };
-    part(row, "less").addEventListener("click", () => step(-1));
-    part(row, "more").addEventListener("click", () => step(1));
+    for (const [name, by] of /** @type {const} */ ([["less", -1], ["more", 1]])) {
+      const button = part(row, name);
+      button.setAttribute("aria-label", `${button.getAttribute("aria-label")}: ${pest.name}`);
+      button.addEventListener("click", () => step(by));
+    }
     input.addEventListener("focus", () => input.select());
     part(this.form, "counts").hidden = false;
     part(this.form, "counts").append(row);
@@ -111,13 +114,17 @@ export class ReadingSheet extends Sheet {
       bait_taken: WITH_BAIT.has(this.monitor.kind) ? bait : "",
       renewed,
       note,
-    });
-    const next = nextMonitor(this.app.zones, this.app.said, this.monitor.id);
+    }, this.words);
+    const { next } = this;
     return next ? () => this.show(next) : undefined;
   }
 
   async remove() {
-    await this.app.record("reading.remove", { monitor: this.monitor.id });
+    await this.app.record("reading.remove", { monitor: this.monitor.id }, this.words);
+  }
+
+  get words() {
+    return `monitor ${this.monitor.number}`;
   }
 }
 

@@ -8,6 +8,7 @@ import { faultsOf, fill, part, showFaults, valuesOf, write } from "./dom.js";
 import * as store from "./store.js";
 
 const DRAFT_MS = 250;
+const BOUNCE_MS = 400;
 
 /** @type {Sheet[]} what is shown, the uppermost last */
 const shown = [];
@@ -59,6 +60,9 @@ export class Sheet {
       shown.push(this);
       this.dialog.showModal();
     }
+    // The second press of a glove that bounced is not meant for what is shown now.
+    this.dialog.classList.add("is-moving");
+    setTimeout(() => this.dialog.classList.remove("is-moving"), BOUNCE_MS);
     this.dialog.scrollTop = 0;
     part(this.form, "title").focus();
   }

@@ -193,11 +193,11 @@ export class TreatmentSheet extends Sheet {
     // Past midnight the end is on the next day.
     body.finished_at = finished && finished < started ? dayLater(finished) : finished;
     body.checkpoint = null;
-    await this.app.record("treatment.set", body);
+    await this.app.record("treatment.set", body, `treatment, ${this.app.zoneOf(body.zone)?.name}`);
   }
 
   async remove() {
-    await this.app.record("treatment.remove", { treatment: this.id });
+    await this.app.record("treatment.remove", { treatment: this.id }, "treatment");
   }
 }
 

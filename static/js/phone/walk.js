@@ -2,273 +2,285 @@
 /** The page of the walk: zone after zone, low, reach, overhead, then the monitors. */
 
 import { App } from "./app.js";
-import { byId, copyOf, part, write } from "./dom.js";
+import { byId, copyOf, part, text, write } from "./dom.js";
 import { FindingSheet } from "./finding.js";
 import { NotReachedSheet } from "./notreached.js";
-import { isNothing, nothingCaught, ReadingSheet } from "./reading.js";
-import { coverageOf, coverageOfZone, coverageWords, openOf, wordOn } from "./rules.js";
+import { nextMonitor, nextZone, zoneWith } from "./places.js";
+import { ReadingSheet } from "./reading.js";
+import { coverageOf, coverageOfZone, coverageWords, openOf } from "./rules.js";
+import { SeekSheet } from "./seek.js";
 import * as store from "./store.js";
 import { TreatmentSheet } from "./treatment.js";
-import { dayWords } from "./when.js";
+import { word } from "./words.js";
+import { ZoneBox } from "./zone.js";
 
-const app = new App(() => paint());
-const reading = new ReadingSheet(byId("reading"), app);
-const finding = new FindingSheet(byId("finding"), app);
-const notReached = new NotReachedSheet(byId("not-reached"), app);
-const treatment = new TreatmentSheet(byId("treatment"), app);
+const SEEN_MS = 400; // so that the last tick of a zone is seen before the page moves on
+const SETTLED_MS = 250;
+const MOVE_MS = 1000; // as long as a smooth move may take
 
-/** @type {Map<string, () => void>} what draws each place anew, by its id */
-const painters = new Map();
-
-byId("close-link").href = app.address("close", app.visitId);
-app.open();
-
-/** Draws everything as it now stands; the first time also builds it. */
-function paint() {
-  if (!painters.size) build();
-  for (const draw of painters.values()) draw();
-  const all = coverageOf(app.zones, app.said);
-  const meter = byId("coverage");
-  meter.max = Math.max(1, all.due);
-  meter.value = all.looked;
-  meter.className = all.due && all.looked === all.due ? "bar sound" : "bar";
-  byId("coverage-words").textContent = coverageWords(all);
-  drawTreatments();
-  drawUndo();
-  byId("client").textContent = app.visit.site.client;
-  byId("site").textContent = app.visit.site.name;
-}
-
-function build() {
-  const { zones } = app;
-  for (const zone of zones) byId("zones").append(built(zone));
-  painters.set("end", () => {}); // a site without zones is built as well, and only once
-  if (!zones.length) {
-    app.notice("zones", "No zones", "This site has no zones yet. The office adds them; then open the walk again.");
+export class Walk extends App {
+  constructor() {
+    super(() => this.paint());
+    this.finding = new FindingSheet(byId("finding"), this);
+    this.notReached = new NotReachedSheet(byId("not-reached"), this);
+    this.treatment = new TreatmentSheet(byId("treatment"), this);
+    this.reading = new ReadingSheet(byId("reading"), this, (id) => nextMonitor(this.zones, this.said, id, this.order));
+    this.seek = new SeekSheet(byId("seek"), this, (monitor) => this.show(monitor));
+    /** @type {Map<string, ZoneBox>} */
+    this.boxes = new Map();
+    /** @type {Map<string, number>} by zone, how many places were open when they were drawn last */
+    this.left = new Map();
+    /** @type {boolean | undefined} whether monitors go by nearness; unknown at first */
+    this.nearest = undefined;
+    /** @type {any} a zone that was finished under a sheet */
+    this.finished = null;
+    this.isBuilt = false;
+    this.undoing = false;
+    this.treatments = "";
+    /** @type {ReturnType<typeof setTimeout> | undefined} */
+    this.holding = undefined;
   }
-  const here = location.hash.slice(1);
-  const first = zones.find((/** @type {any} */ zone) => zone.id === here) ?? zones.find((/** @type {any} */ zone) => openOf(coverageOfZone(zone, app.said)) > 0);
-  if (first) byId(`zone-${first.id}`).open = true;
-  if (here && first?.id === here) byId(`zone-${here}`).scrollIntoView();
-}
 
-/** One zone with its places. @param {any} zone */
-function built(zone) {
-  const box = copyOf("zone-template");
-  box.id = `zone-${zone.id}`;
-  write(box, "name", zone.name);
-  const outside = zone.boundary === "outside";
-  write(
-    box,
-    "note",
-    zone.boundary === "within" ? "" : [zone.boundary_words, zone.boundary_note].filter(Boolean).join(": "),
-  );
-  // Before there are places in it, whose buttons are called the same.
-  part(box, "find").addEventListener("click", () => finding.show({ zone }));
-  part(box, "treat").addEventListener("click", () => treatment.show({ zone }));
-  part(box, "shut").addEventListener("click", () => notReached.show("zone", zone.id, zone.name));
-  part(box, "reached").addEventListener("click", () => say("not_reached.remove", { zone: zone.id }, "whole zone"));
-  const heights = part(box, "heights");
-  for (const height of ["low", "reach", "overhead"]) {
-    const places = zone.checkpoints.filter((/** @type {any} */ one) => one.height === height);
-    if (!places.length || outside) continue;
-    const level = copyOf("height-template");
-    level.classList.add(height);
-    level.querySelector("h3").textContent = places[0].height_words;
-    for (const place of places) level.append(builtCheckpoint(zone, place));
-    heights.append(level);
+  get order() {
+    return { nearest: Boolean(this.nearest), plans: this.visit.plans ?? [] };
   }
-  const monitors = part(box, "monitors");
-  monitors.hidden = outside || !zone.monitors.length;
-  if (!outside) for (const one of zone.monitors) monitors.append(builtMonitor(zone, one));
-  painters.set(zone.id, () => paintZone(zone, box));
-  return box;
-}
 
-/** @param {any} zone @param {any} box */
-function paintZone(zone, box) {
-  const tally = coverageOfZone(zone, app.said);
-  write(
-    box,
-    "count",
-    zone.boundary === "outside" ? "outside our remit" : tally.due ? `${tally.looked} of ${tally.due}` : "",
-  );
-  box.classList.toggle("is-done", tally.due > 0 && openOf(tally) === 0);
-  const whole = app.said.not_reached[`zone/${zone.id}`];
-  part(box, "not-reached").hidden = !whole;
-  part(box, "shut").hidden = Boolean(whole) || zone.boundary === "outside";
-  if (whole) write(box, "why", whyWords(whole));
-  const found = Object.values(app.said.findings).filter((one) => one.zone === zone.id);
-  const list = part(box, "findings");
-  list.hidden = !found.length;
-  list.replaceChildren(...found.map((one) => findingRow(zone, one)));
-}
-
-/** @param {any} zone @param {any} one */
-function findingRow(zone, one) {
-  const row = copyOf("row-template");
-  row.classList.add(one.urgency === "now" ? "late" : "soon");
-  write(row, "title", findingWords(one));
-  const checkpoint = zone.checkpoints.find((/** @type {any} */ place) => place.id === one.checkpoint);
-  const photos = one.photos.length ? `${one.photos.length} photo${one.photos.length > 1 ? "s" : ""}` : "";
-  write(row, "note", [checkpoint?.label ?? one.place, one.note, one.remedy, photos].filter(Boolean).join("; "));
-  part(row, "open").addEventListener("click", () => finding.show({ zone, checkpoint, finding: one }));
-  return row;
-}
-
-/** @param {any} one */
-function findingWords(one) {
-  const kind = labelOf("finding", "kind", one.kind);
-  const pest = app.pest(one.pest)?.name;
-  const count = one.count ?? "";
-  return pest ? `${kind}: ${count} ${pest}`.replace("  ", " ") : kind;
-}
-
-/** The words of a choice, as its form writes them. @param {string} form @param {string} name @param {string} value */
-function labelOf(form, name, value) {
-  const radio = byId(form).querySelector(`input[name="${name}"][value="${value}"]`);
-  return radio?.nextElementSibling?.textContent ?? value;
-}
-
-/** @param {any} named */
-function whyWords(named) {
-  const why = labelOf("not-reached", "reason", named.reason);
-  const move = labelOf("not-reached", "whose_move", named.whose_move);
-  return [`${why}; whose move: ${move.toLowerCase()}`, named.note].filter(Boolean).join("; ");
-}
-
-// --- checkpoints ----------------------------------------------------------------------------------
-
-/** @param {any} zone @param {any} place */
-function builtCheckpoint(zone, place) {
-  const box = copyOf("checkpoint-template");
-  write(box, "name", place.label);
-  const leftOpen = app.visit.left_open.not_reached.find((/** @type {any} */ one) => one.checkpoint === place.id);
-  const state = () => wordOn(app.said, "checkpoint", place.id, zone.id);
-  part(box, "look").addEventListener("click", () => look(state(), place));
-  part(box, "find").addEventListener("click", () => {
-    const { word, record } = state();
-    finding.show({ zone, checkpoint: place, finding: word === "found" ? record : null });
-  });
-  part(box, "miss").addEventListener("click", () => notReached.show("checkpoint", place.id, `${zone.name}: ${place.label}`));
-  painters.set(place.id, () => {
-    const { word, record, all } = state();
-    press(box, { look: word === "looked", find: word === "found", miss: word === "not_reached" });
-    let note = leftOpen ? `Not reached last time: ${leftOpen.reason}` : "";
-    if (word === "looked") note = `Looked ${app.time(record.at)}`;
-    if (word === "found") note = (all ?? []).map(findingWords).join("; ");
-    if (word === "not_reached") note = whyWords(record);
-    if (word === "zone") note = "Whole zone not reached";
-    write(box, "note", note);
-    box.classList.toggle("is-done", Boolean(word));
-  });
-  return box;
-}
-
-/** One tap: looked, nothing; a second one takes it back. @param {any} state @param {any} place */
-async function look({ word, all }, place) {
-  if (word === "looked") {
-    await say("look.remove", { checkpoint: place.id }, place.label);
-    return;
+  async recall() {
+    const key = `order/${this.person}`; // of a person, not of a visit
+    const asked = this.nearest === undefined && store.draft(key).catch(() => undefined);
+    await super.recall();
+    if (asked) this.nearest = Boolean((await asked)?.nearest);
   }
-  if (word === "found") {
-    const many = all.length > 1 ? `the ${all.length} findings` : "the finding";
-    if (!confirm(`Take back ${many} at “${place.label}” and say: looked, nothing?`)) return;
-    for (const one of all) await say("finding.remove", { finding: one.finding }, place.label);
+
+  /** @param {boolean} nearest */
+  sortBy(nearest) {
+    this.nearest = nearest;
+    this.paint();
+    return store.keepDraft(`order/${this.person}`, { nearest }).catch(() => {});
   }
-  await say("look.add", { checkpoint: place.id }, place.label);
-}
 
-// --- monitors -------------------------------------------------------------------------------------
+  // --- drawing ------------------------------------------------------------------------------------
 
-/** @param {any} zone @param {any} monitor */
-function builtMonitor(zone, monitor) {
-  const box = copyOf("monitor-template");
-  write(box, "number", String(monitor.number));
-  write(box, "name", [monitor.kind_words, monitor.place].filter(Boolean).join(", "));
-  const { last } = monitor;
-  write(box, "last", last ? `Last: ${dayWords(last.read_on)}, ${last.words || "nothing"}${last.condition === "sound" ? "" : ` (${last.condition_words.toLowerCase()})`}` : "Not read before");
-  const state = () => wordOn(app.said, "monitor", monitor.id, zone.id);
-  const name = `monitor ${monitor.number}`;
-  part(box, "nothing").addEventListener("click", async () => {
-    const { record, word } = state();
-    const isIt = ["read", "blocked"].includes(word) && isNothing(record);
-    if (isIt) await say("reading.remove", { monitor: monitor.id }, name);
-    else if (!["read", "blocked"].includes(word) || confirm(`Replace what was read at ${name} by: nothing?`)) {
-      await say("reading.set", nothingCaught(monitor), name);
+  /** Draws what has changed; the first time also builds. */
+  paint() {
+    if (this.isElsewhere()) return;
+    const { zones, said, visit } = this;
+    const isFirst = !this.isBuilt;
+    if (isFirst) this.build();
+    for (const box of this.boxes.values()) box.draw();
+    this.left = new Map(zones.map((/** @type {any} */ zone) => [zone.id, openOf(coverageOfZone(zone, said))]));
+    const all = coverageOf(zones, said);
+    const meter = byId("coverage");
+    meter.max = Math.max(1, all.due);
+    meter.value = all.looked;
+    meter.classList.toggle("sound", all.due > 0 && all.looked === all.due);
+    text(byId("coverage-words"), coverageWords(all));
+    byId("done").hidden = !all.due || openOf(all) > 0;
+    this.drawTreatments();
+    const last = this.model.undoable.at(-1);
+    undo.classList.toggle("is-spent", !last);
+    text(part(undo, "what"), last?.[0].words || (last ? "the last tap" : ""));
+    text(byId("client"), visit.site.client);
+    text(byId("site"), visit.site.name);
+    if (isFirst) this.begin();
+  }
+
+  build() {
+    this.isBuilt = true;
+    byId("close-link").href = this.address("close", this.visitId);
+    for (const zone of this.zones) this.boxes.set(zone.id, new ZoneBox(zone, this));
+    byId("zones").append(...[...this.boxes.values()].map(({ box }) => box));
+    if (!this.zones.length) {
+      this.notice("zones", "No zones", "This site has no zones yet. The office adds them; then open the walk again.");
     }
-  });
-  part(box, "read").addEventListener("click", () => reading.show(monitor));
-  part(box, "miss").addEventListener("click", () => notReached.show("monitor", monitor.id, `${zone.name}: ${name}`));
-  painters.set(monitor.id, () => {
-    const { word, record } = state();
-    const isRead = word === "read" || word === "blocked";
-    const nothing = isRead && isNothing(record);
-    press(box, { nothing, read: isRead && !nothing, miss: word === "not_reached" });
-    write(box, "read-words", isRead && !nothing ? "Change" : "Count");
-    let note = "";
-    if (isRead) note = `${readingWords(record)}, ${app.time(record.at)}`;
-    if (word === "not_reached") note = whyWords(record);
-    if (word === "zone") note = "Whole zone not reached";
-    write(box, "note", note);
-    box.classList.toggle("is-done", Boolean(word));
-  });
-  return box;
-}
+  }
 
-/** @param {any} record */
-function readingWords(record) {
-  const counts = Object.entries(record.counts)
-    .filter(([, count]) => count)
-    .map(([slug, count]) => `${count} ${app.pest(slug)?.name ?? slug}`);
-  const parts = [counts.join(", ") || "Nothing caught"];
-  if (record.condition !== "sound") parts.push(labelOf("reading", "condition", record.condition).toLowerCase());
-  if (record.bait_taken) parts.push(`bait: ${labelOf("reading", "bait_taken", record.bait_taken).toLowerCase()}`);
-  if (record.renewed) parts.push("renewed");
-  return parts.join(", ");
-}
+  /** A visit that is not under way has another page, or only words. */
+  isElsewhere() {
+    const { state } = this.model;
+    if (state === "under_way") return false;
+    const page = { booked: "start", closed: "close" }[state];
+    if (page) location.replace(this.address(page, this.visitId));
+    else if (!byId("walk").hidden) {
+      const why = state === "called_off" ? "The office has called this visit off" : "This visit is not open any more";
+      this.notice("closed", why, this.visit.state_reason || "Ask the office what comes next.", [
+        ["My day", () => location.assign(this.addresses.day)],
+      ]);
+    }
+    for (const id of ["walk", "undo", "close-link"]) byId(id).hidden = true;
+    return true;
+  }
 
-/** @param {any} box @param {Record<string, boolean>} pressed */
-function press(box, pressed) {
-  for (const [name, is] of Object.entries(pressed)) part(box, name).setAttribute("aria-pressed", String(is));
-}
+  drawTreatments() {
+    const all = Object.values(this.said.treatments);
+    const now = JSON.stringify(all);
+    if (this.treatments === now) return;
+    this.treatments = now;
+    byId("treatments").hidden = !all.length;
+    byId("treatment-list").replaceChildren(
+      ...all.map((one) => {
+        const row = copyOf("row-template");
+        const product = this.lists.products.find((/** @type {any} */ kept) => kept.id === one.product);
+        const zone = this.zoneOf(one.zone);
+        const title = `${product?.name ?? "Product"}, ${zone?.name ?? ""}`;
+        write(row, "title", title);
+        write(row, "note", [`${one.amount} ${product?.unit ?? ""}`.trim(), word("methods", one.method), one.place].join(", "));
+        part(row, "open").setAttribute("aria-label", `Change: ${title}`);
+        part(row, "open").addEventListener("click", () => this.treatment.show({ zone, treatment: one }));
+        return row;
+      }),
+    );
+  }
 
-// --- treatments -----------------------------------------------------------------------------------
+  // --- where the walk is --------------------------------------------------------------------------
 
-function drawTreatments() {
-  const all = Object.values(app.said.treatments);
-  byId("treatments").hidden = !all.length;
-  byId("treatment-list").replaceChildren(
-    ...all.map((one) => {
-      const row = copyOf("row-template");
-      const product = app.lists.products.find((/** @type {any} */ kept) => kept.id === one.product);
-      const zone = app.zoneOf(one.zone);
-      write(row, "title", `${product?.name ?? "Product"}, ${zone?.name ?? ""}`);
-      write(row, "note", [`${one.amount} ${product?.unit ?? ""}`, labelOf("treatment", "method", one.method), one.place].join(", "));
-      part(row, "open").addEventListener("click", () => treatment.show({ zone, treatment: one }));
-      return row;
-    }),
-  );
-}
+  /** Open where an address points, else where the last word was said, else the first zone with open places. */
+  begin() {
+    if (this.goToAddress()) return;
+    const { zones, said } = this;
+    const last = this.model.log.map(({ body }) => placeIn(body)).filter(Boolean).at(-1);
+    const was = last && zoneWith(zones, last);
+    const here = was && this.left.get(was.id) ? was : nextZone(zones, said, was?.id);
+    const box = this.boxes.get(here?.id);
+    box?.open();
+    if (here && here !== zones[0]) box?.summary.scrollIntoView();
+  }
 
-// --- saying and taking back -----------------------------------------------------------------------
+  /** A zone, or a monitor that is read at once. Gives back whether there is one in the address. */
+  goToAddress() {
+    const [monitor, zone] = [/^#monitor-(.+)$/.exec(location.hash)?.[1], this.boxes.get(location.hash.slice(1))];
+    zone?.open();
+    zone?.summary.scrollIntoView();
+    if (!monitor) return Boolean(zone);
+    history.replaceState(null, "", location.pathname);
+    const box = this.boxes.get(zoneWith(this.zones, monitor)?.id);
+    const found = box?.zone.boundary === "outside" ? null : box?.monitor(monitor);
+    if (!found) this.notice("label", "Not on this visit", "That label belongs to a monitor that is not on this visit.");
+    else this.show(found);
+    return Boolean(found);
+  }
 
-const undo = byId("undo");
+  /** The sheet of a monitor, its zone open behind it. @param {any} monitor */
+  show(monitor) {
+    this.boxes.get(zoneWith(this.zones, monitor.id).id)?.open();
+    return this.reading.show(monitor);
+  }
 
-/** Record something of a place at once. @param {string} kind @param {Record<string, any>} body @param {string} words */
-async function say(kind, body, words) {
-  try {
-    await app.record(kind, body, words);
-  } catch (fault) {
-    const why = store.isFull(fault) ? "This phone is full. Free some space and tap again." : String(/** @type {any} */ (fault)?.message ?? fault);
-    app.notice("not-kept", "Not kept", why);
+  /** Show a place: its zone is opened, and nothing moves if it is in sight already. @param {string} id @returns {any} what stands for it */
+  bring(id) {
+    const box = this.boxes.get(zoneWith(this.zones, id)?.id);
+    if (!box) return null;
+    box.open();
+    this.hold();
+    const found = box.boxes.get(id) ?? box.summary;
+    found.scrollIntoView({ block: "nearest", behavior: pace() });
+    return found;
+  }
+
+  /** Say which zone is done and go on to the next. @param {any} done */
+  goOn(done) {
+    if (document.querySelector("dialog[open]")) {
+      this.finished = done;
+      return;
+    }
+    this.finished = null;
+    const next = nextZone(this.zones, this.said, done.id);
+    this.tell(next ? `${done.name} done. Next: ${next.name}.` : "Every place has its word. Next: Check and close.");
+    this.hold(SEEN_MS + MOVE_MS);
+    setTimeout(() => this.moveTo(done, next), SEEN_MS);
+  }
+
+  /** Fold the zone that is done and glide to the next, which starts from where it is on the screen. @param {any} done @param {any} next */
+  moveTo(done, next) {
+    if (this.left.get(done.id)) return; // taken back meanwhile
+    const box = this.boxes.get(next?.id);
+    const target = box?.summary ?? byId("done");
+    const top = () => target.getBoundingClientRect().top;
+    const before = top();
+    /** @type {ZoneBox} */ (this.boxes.get(done.id)).box.open = false;
+    box?.open();
+    scrollBy({ top: top() - before, behavior: "instant" });
+    target.focus({ preventScroll: true });
+    target.scrollIntoView({ block: box ? "start" : "center", behavior: pace() });
+    addEventListener("scrollend", () => this.hold(SETTLED_MS), { once: true });
+  }
+
+  /** For a moment nothing on the page can be pressed, as it moves. @param {number} [milliseconds] */
+  hold(milliseconds = SETTLED_MS) {
+    clearTimeout(this.holding);
+    byId("walk").classList.add("is-moving");
+    this.holding = setTimeout(() => byId("walk").classList.remove("is-moving"), milliseconds);
+  }
+
+  /** A sheet is closed: the walk stands where it led to. @param {Event} event */
+  sheetClosed({ target }) {
+    if (!this.isBuilt || document.querySelector("dialog[open]")) return;
+    bar.classList.add("is-moving"); // a second press on "save" is not one on what lies below
+    setTimeout(() => bar.classList.remove("is-moving"), SEEN_MS);
+    if (this.finished) this.goOn(this.finished);
+    else if (target === this.reading.dialog) part(this.bring(this.reading.monitor.id), "read").focus({ preventScroll: true });
+  }
+
+  /** @param {string} words for who hears the page */
+  tell(words) {
+    text(byId("told"), words);
+  }
+
+  // --- saying and taking back ---------------------------------------------------------------------
+
+  /** Record at once what one tap says. Gives back whether it is kept. @param {import("./visit.js").Saying[]} sayings @param {string} words */
+  async say(sayings, words) {
+    try {
+      await this.recordAll(sayings, words);
+      return true;
+    } catch (fault) {
+      this.notKept(fault);
+      return false;
+    }
+  }
+
+  /** @param {any} fault */
+  notKept(fault) {
+    this.notice("not-kept", "Not kept", store.isFull(fault) ? "This phone is full. Free some space and tap again." : String(fault?.message ?? fault));
+  }
+
+  /** @param {import("./visit.js").VisitOnPhone} model */
+  async recorded(model) {
+    const before = this.left;
+    await super.recorded(model);
+    const done = !this.undoing && this.zones.find((/** @type {any} */ { id }) => before.get(id) && !this.left.get(id));
+    if (done) this.goOn(done);
+  }
+
+  /** Take the last tap back, and show where. */
+  async undo() {
+    const last = this.model.undoable.at(-1);
+    if (!last || this.undoing) return;
+    this.undoing = true;
+    try {
+      await super.undo();
+      this.tell(`Taken back: ${last[0].words || "the last tap"}.`);
+      if (!last[0].kind.startsWith("treatment")) this.bring(placeIn(last[0].body));
+    } catch (fault) {
+      this.notKept(fault);
+    } finally {
+      this.undoing = false;
+    }
   }
 }
 
-function drawUndo() {
-  const last = app.model.undoable.at(-1);
-  undo.hidden = !last;
-  write(undo, "what", last?.[0].words ?? "");
-}
+/** The place that a record is of. @param {Record<string, any>} body @returns {string} */
+const placeIn = ({ checkpoint, monitor, zone }) => checkpoint || monitor || zone || "";
 
-undo.addEventListener("click", () => app.undo());
+/** How a move is made. @returns {"smooth" | "instant"} */
+const pace = () => (matchMedia("(prefers-reduced-motion: reduce)").matches ? "instant" : "smooth");
+
+history.scrollRestoration = "manual"; // the walk goes on while a sheet is open: back must not take it back
+const undo = byId("undo");
+const bar = undo.parentElement;
+const walk = new Walk();
+undo.addEventListener("click", () => walk.undo());
+byId("seek-button").addEventListener("click", () => walk.model && walk.seek.show());
+addEventListener("hashchange", () => walk.model && walk.goToAddress());
+for (const dialog of document.querySelectorAll("dialog")) dialog.addEventListener("close", (event) => walk.sheetClosed(event));
+walk.open();
