@@ -9,7 +9,10 @@ from rjsmin import jsmin
 from whitenoise.compress import Compressor
 
 # The stubs do not know this attribute.
-_, _IMPORTS = HashedFilesMixin._js_module_import_aggregation_patterns  # type: ignore[attr-defined]
+_, _ALL = HashedFilesMixin._js_module_import_aggregation_patterns  # type: ignore[attr-defined]
+# Without ``import("./x.js")``: here that only stands in comments, where it names types, and two
+# modules may well name each other's.
+_IMPORTS = tuple(one for one in _ALL if "import\\(" not in one[0])
 
 OURS = ("js/", "css/")
 
@@ -26,6 +29,9 @@ class HashedStatic(ManifestStaticFilesStorage):
     # module. Only in our own folder: elsewhere the pattern also matches examples in comments.
     support_js_module_import_aggregation = True
     _js_module_import_aggregation_patterns = ("js/*.js", _IMPORTS)
+
+    # As deep as modules import one another: each turn settles the names of one level.
+    max_post_process_passes = 12
 
     def stored_name(self, name: str) -> str:
         return super().stored_name(name) if self.hashed_files else name

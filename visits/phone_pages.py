@@ -96,7 +96,7 @@ def _modules_of(script: str) -> list[str]:
     """Every module that a page's script needs, so that none is found out about late."""
     root = Path(settings.BASE_DIR) / "static"
     found: dict[str, None] = {}
-    waiting = ["js/app.js", f"js/phone/{script}.js"]
+    waiting = [f"js/phone/{script}.js"]
     while waiting:
         name = waiting.pop(0)
         if name in found:
