@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import * as closing from "../../static/js/phone/closing.js";
+import * as ink from "../../static/js/phone/ink.js";
 
 const SIGNATURE = [[[0.1, 0.5], [0.5, 0.2], [0.9, 0.6]]];
 const GIVEN = {
@@ -54,8 +55,8 @@ test("each way to sign asks for its own, and for nothing of the others", () => {
 });
 
 test("ink is as long as the line that was drawn, and a hundred units are enough", () => {
-  assert.equal(closing.inkOf([[[0, 0], [1, 0]], [[0, 0], [0, 1]]]), 400);
-  assert.equal(closing.inkOf([[[0.5, 0.5]]]), 0);
+  assert.equal(ink.inkOf([[[0, 0], [1, 0]], [[0, 0], [0, 1]]]), 400);
+  assert.equal(ink.inkOf([[[0.5, 0.5]]]), 0);
   const line = (to) => ({ ...ANA, signature: [[[0, 0], [0, to]]] });
   assert.deepEqual(fields(line(1)), []);
   assert.deepEqual(fields(line(0.99)), ["signature"]);
@@ -98,12 +99,12 @@ test("minutes are sent only where they were corrected", () => {
 
 test("a scribble of any length fits an operation and keeps the ends of its strokes", () => {
   const long = Array.from({ length: 3 }, (_, k) => Array.from({ length: 2500 }, (_, i) => [i / 2500, k / 3]));
-  const thin = closing.thinned(long);
+  const thin = ink.thinned(long);
   assert.ok(thin.flat().length <= 900);
   assert.deepEqual(thin.map((one) => [one[0], one.at(-1)]), long.map((one) => [one[0], one.at(-1)]));
-  assert.equal(closing.thinned(SIGNATURE), SIGNATURE);
+  assert.equal(ink.thinned(SIGNATURE), SIGNATURE);
   const dots = Array.from({ length: 600 }, () => [[0.5, 0.5], [0.51, 0.5]]);
-  assert.equal(closing.thinned(dots), dots, "nothing is left to leave out");
+  assert.equal(ink.thinned(dots), dots, "nothing is left to leave out");
   const signed = JSON.stringify(body({ signature: thin, summary: "\u{1F40C}".repeat(4000) })); // 8000 as a field counts them
   assert.ok(signed.replaceAll(/[^\0-\x7f]/g, "\\u0000").length < 64_000, "as the server counts, in ASCII");
 });

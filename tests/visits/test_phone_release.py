@@ -2,6 +2,7 @@
 
 import json
 import re
+from urllib.parse import urljoin
 
 import pytest
 from django.core.management import call_command
@@ -43,10 +44,13 @@ def test_every_page_and_every_file_that_a_page_names_is_kept():
 
 
 def test_a_page_names_every_module_that_its_script_needs():
-    for name in phone_pages():
+    for name, page in phone_pages().items():
         html = served(reverse("visits:phone_page", args=[name])).decode()
-        preloaded = set(re.findall(r'rel="modulepreload" href="/static/([^"]+)"', html))
-        assert {f"js/phone/{phone_pages()[name].script}.js", "js/phone/store.js"} <= preloaded
+        preloaded = set(re.findall(r'rel="modulepreload" href="([^"]+)"', html))
+        assert f"/static/js/phone/{page.script}.js" in preloaded
+        for module in preloaded:
+            for imported in re.findall(r'^import .* from "(.+)";', served(module).decode(), re.M):
+                assert urljoin(module, imported) in preloaded
 
 
 def test_the_kept_hash_is_that_of_the_served_file_also_under_hashed_names(collected, settings):

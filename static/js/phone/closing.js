@@ -9,10 +9,10 @@
  *   minutes_on_site: string, minutes_reason: string}} Given what was typed and drawn; `way` is hand, name or nobody
  */
 
+import { inkOf } from "./ink.js";
 import { dayIn, dayWords, timeAt } from "./when.js";
 
 const LEAST_INK = 100; // a third of the pad's width, as the server has it: less is a slip of a glove
-const MOST_POINTS = 900; // together with the longest summary well below the 64 kB of an operation
 const MOST_MINUTES = 7 * 24 * 60;
 
 /** Whole minutes between two instants, half a one rounded up, as the server has it. @param {string} from @param {string} to */
@@ -26,24 +26,6 @@ export function onSiteWords(from, to, zone) {
   const [began, ended] = [from, to].map((at) => dayIn(new Date(at), zone));
   const day = began === ended ? "" : ` on ${dayWords(began)}`;
   return `${counted(minutesBetween(from, to), "minute")}, from ${timeAt(from, zone)}${day} to ${timeAt(to, zone)}`;
-}
-
-/** The ink of a signature, in units of a pad of 300 by 100. @param {Strokes} strokes */
-export function inkOf(strokes) {
-  let length = 0;
-  for (const stroke of strokes) {
-    for (let i = 1; i < stroke.length; i += 1) {
-      length += Math.hypot((stroke[i][0] - stroke[i - 1][0]) * 300, (stroke[i][1] - stroke[i - 1][1]) * 100);
-    }
-  }
-  return length;
-}
-
-/** The same strokes with fewer points, as often as it takes; their ends stay. @param {Strokes} strokes @returns {Strokes} */
-export function thinned(strokes) {
-  const points = strokes.reduce((sum, stroke) => sum + stroke.length, 0);
-  const fewer = strokes.map((stroke) => stroke.filter((_, i) => i % 2 === 0 || i === stroke.length - 1));
-  return points <= MOST_POINTS || fewer.every((stroke, i) => stroke.length === strokes[i].length) ? strokes : thinned(fewer);
 }
 
 /**

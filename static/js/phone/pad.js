@@ -1,7 +1,7 @@
 // @ts-check
 /** A pad to sign on with a finger or a mouse: keeps strokes as fractions of its own size, three wide, one high. */
 
-import { thinned } from "./closing.js";
+import { thinned } from "./ink.js";
 
 const FINEST = 0.004; // points closer than this add nothing that a paper could show
 const MOST_STROKES = 200;

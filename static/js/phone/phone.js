@@ -5,6 +5,7 @@
  */
 
 import { byId, copyOf, part, write } from "./dom.js";
+import { showsKept } from "./kept.js";
 import { Line, LineFault } from "./line.js";
 import { roomWords, standing } from "./queue.js";
 import { Sender } from "./sender.js";
@@ -59,6 +60,7 @@ export class Phone {
   /** Show what is kept, then ask the server for news and send what waits. */
   async open() {
     keepWorker(this);
+    showsKept(this);
     if (!this.person) return this.nobody();
     try {
       await this.recall();

@@ -273,6 +273,14 @@ export const tidy = (person, before) =>
     };
   });
 
+/** Somebody signs out: forget what is kept for them here, but nothing that was not sent. @param {string} person */
+export const forgetPerson = (person) =>
+  within(["visits", "operations", "meta", "plans"], "readwrite", (transaction) => {
+    sweep(transaction, (one) => one.person === person);
+    transaction.objectStore("meta").delete(`lists/${person}`);
+    transaction.objectStore("plans").clear();
+  });
+
 /** Forget visits, with their part of the log, unless something of it is not sent.
  * @param {IDBTransaction} transaction @param {(visit: any) => boolean} goes */
 function sweep(transaction, goes) {

@@ -185,7 +185,7 @@ export class Walk extends App {
     }
     this.finished = null;
     const next = nextZone(this.zones, this.said, done.id);
-    this.tell(next ? `${done.name} done. Next: ${next.name}.` : "Every place has its word. Next: Check and close.");
+    this.announce(next ? `${done.name} done. Next: ${next.name}.` : "Every place has its word. Next: Check and close.");
     this.hold(SEEN_MS + MOVE_MS);
     setTimeout(() => this.moveTo(done, next), SEEN_MS);
   }
@@ -222,7 +222,7 @@ export class Walk extends App {
   }
 
   /** @param {string} words for who hears the page */
-  tell(words) {
+  announce(words) {
     text(byId("told"), words);
   }
 
@@ -259,7 +259,7 @@ export class Walk extends App {
     this.undoing = true;
     try {
       await super.undo();
-      this.tell(`Taken back: ${last[0].words || "the last tap"}.`);
+      this.announce(`Taken back: ${last[0].words || "the last tap"}.`);
       if (!last[0].kind.startsWith("treatment")) this.bring(placeIn(last[0].body));
     } catch (fault) {
       this.notKept(fault);
