@@ -40,11 +40,13 @@ export class Sender {
 
   /** Sends whenever there may be a line again: now, on its return, on coming back to the page. */
   start() {
-    addEventListener("online", () => this.send());
-    addEventListener("focus", () => this.send());
-    document.addEventListener("visibilitychange", () => {
-      if (!document.hidden) this.send();
-    });
+    const afresh = () => {
+      this.tries = 0; // what went wrong before says nothing of this line
+      this.send();
+    };
+    addEventListener("online", afresh);
+    addEventListener("focus", afresh);
+    document.addEventListener("visibilitychange", () => document.hidden || afresh());
     setInterval(() => this.send(), ANYWAY_MS); // whatever was missed, there is another try
     return this.send();
   }
