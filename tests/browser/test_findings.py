@@ -1,5 +1,6 @@
 """Findings on the phone: photos in a cellar, a mark drawn on one, the place on the plan."""
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from hashlib import sha256
@@ -458,6 +459,7 @@ def mark(phone: PhoneInHand, sheet: Locator) -> Locator:
     sheet.get_by_role("button", name="Draw on it (photo 1)").tap()
     found = phone.page.locator("#mark")
     expect(found).to_be_visible()
+    expect(found).not_to_have_class(re.compile("is-moving"))  # a bounced press does nothing
     return found
 
 

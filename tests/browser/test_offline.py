@@ -133,18 +133,18 @@ def test_two_tabs_write_and_send_at_once(new_phone, visit):
     on_walk(phone, visit, page=two)
     monitors = ".monitor [data-part=nothing]:visible"
 
-    for number in range(3):
+    for number in range(2):
         one.bring_to_front()
         look(one, number)
         two.bring_to_front()
-        two.locator(monitors).nth(number % 2).tap()  # the third takes the first back
+        two.locator(monitors).nth(number).tap()
 
     phone.says("Sent", page=one)
-    until(lambda: len([op for op in phone.log() if "answer" in op]) == 6)
+    until(lambda: len([op for op in phone.log() if "answer" in op]) == 4)
     log = phone.log()
-    assert [op["seq"] for op in log] == list(range(1, 7))
+    assert [op["seq"] for op in log] == [1, 2, 3, 4]
     assert_server_has_all_of(log)
-    assert (Look.objects.count(), Reading.objects.count()) == (3, 1)
+    assert (Look.objects.count(), Reading.objects.count()) == (2, 2)
     expect(one.locator("#coverage-words")).to_contain_text("4 of 10")
     expect(two.locator("#coverage-words")).to_contain_text("4 of 10")
 

@@ -297,6 +297,7 @@ def test_nobody_signs_out_while_records_are_on_this_phone_only(walk, phone, visi
     says(walk, "1 not sent yet")
     walk.get_by_role("button", name="Menu").tap()
     walk.get_by_role("link", name="Sign out").tap()
+    walk.wait_for_url("**/logout/", wait_until="load")
     walk.get_by_role("button", name="Sign out").tap()
 
     dialog = walk.get_by_role("dialog", name="One record is not sent yet")
@@ -315,6 +316,7 @@ def test_nobody_signs_out_while_records_are_on_this_phone_only(walk, phone, visi
     says(walk, "Sent")
     walk.get_by_role("button", name="Menu").tap()
     walk.get_by_role("link", name="Sign out").tap()
+    walk.wait_for_url("**/logout/", wait_until="load")
     walk.get_by_role("button", name="Sign out").tap()
     walk.wait_for_url("**/accounts/login/**")
     assert Look.objects.count() == 1
