@@ -269,7 +269,7 @@ DOORS = {
     "visits:sync": door(
         GET="403 200 403 403", POST="403 415 403 403", anonymous={"GET": 401, "POST": 401}
     ),
-    # The phone's pages are the same bytes for everybody; only who may have a visit's gets one there.
+    # The phone's pages are the same bytes for everybody; who may not have a visit gets none there.
     "visits:phone_page": door(GET="200 200 200 200", anonymous={"GET": 200}),
     "worker": door(GET="200 200 200 200", anonymous={"GET": 200}),
     "manifest": door(GET="200 200 200 200", anonymous={"GET": 200}),
