@@ -21,6 +21,7 @@ from accounts.refusals import Unusable
 from sites.media import MOST_PHOTO_BYTES
 from visits.services.photo_parts import (
     MOST_PIECE_BYTES,
+    NotTheNext,
     Piece,
     Progress,
     progress_of,
@@ -68,9 +69,12 @@ def photo_part(request: Request, visit_id: UUID, sha256: str) -> Response:
     if request.method == "GET":
         progress = progress_of(visit_id, sha256, by=person)
         return Response({"held": progress.held, "whole": progress.whole})
-    progress = take_part(
-        visit_id, sha256, by=person, piece=_piece(request), taken_at=_taken_at(request)
-    )
+    piece = _piece(request)
+    if piece is None:
+        # The phone goes on from what is here, as after any break.
+        held = progress_of(visit_id, sha256, by=person).held
+        raise NotTheNext("The line broke off within this piece.", held=held)
+    progress = take_part(visit_id, sha256, by=person, piece=piece, taken_at=_taken_at(request))
     return _told(progress, sha256)
 
 
@@ -80,8 +84,11 @@ def _told(progress: Progress, sha256: str) -> Response:
     return Response({"held": progress.held, "whole": False})
 
 
-def _piece(request: Request) -> Piece:
-    """The body and the place in the photo that it names. Raises ``Unusable``."""
+def _piece(request: Request) -> Piece | None:
+    """The body and the place in the photo that it names; None if it did not come whole.
+
+    Raises ``Unusable`` for what names no piece.
+    """
     given = CONTENT_RANGE.fullmatch(request.headers.get("Content-Range", ""))
     if not given:
         raise Unusable("Say with Content-Range which bytes these are.", code="malformed")
@@ -94,9 +101,7 @@ def _piece(request: Request) -> Piece:
         data = request._request.body
     except UnreadablePostError:
         data = b""
-    if len(data) != last - first + 1:
-        raise Unusable("The line broke off within this piece.", code="malformed")
-    return Piece(first, total, data)
+    return Piece(first, total, data) if len(data) == last - first + 1 else None
 
 
 def _taken_at(request: Request) -> datetime | None:
