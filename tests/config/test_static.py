@@ -2,13 +2,18 @@
 
 import gzip
 import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
+from django.conf import settings as installed
 from django.contrib.staticfiles.storage import staticfiles_storage
 from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
+
+from config.static import packed_script
 
 HASHED = {"staticfiles": {"BACKEND": "config.static.HashedStatic"}}
 
@@ -106,3 +111,23 @@ def test_imports_lead_to_hashed_names_and_comments_stay_at_home(collected):
     assert re.search(r'from"\./store\.[0-9a-f]{12}\.js"', text)
     assert "/**" not in text
     assert (walk.parent / f"{walk.name}.br").stat().st_size < walk.stat().st_size
+
+
+def test_packed_scripts_do_what_the_written_ones_do(tmp_path):
+    """The scripts' own tests, on what phones get."""
+    root = installed.BASE_DIR
+    for source in (root / "static/js").rglob("*.js"):
+        packed = tmp_path / source.relative_to(root)
+        packed.parent.mkdir(parents=True, exist_ok=True)
+        packed.write_text(packed_script(source.read_text()))
+        assert subprocess.run(["node", "--check", packed], check=False).returncode == 0
+    shutil.copytree(root / "tests/js", tmp_path / "tests/js")
+    shutil.copy(root / "package.json", tmp_path)
+
+    tests = sorted((tmp_path / "tests/js").glob("*.mjs"))
+    ran = subprocess.run(
+        ["node", "--test", *tests], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+
+    assert ran.returncode == 0, ran.stdout
+    assert int(re.search(r"# pass (\d+)", ran.stdout).group(1)) >= 70
