@@ -1,10 +1,12 @@
 """Static files under names that change with their content, so that browsers may keep them."""
 
-from collections.abc import Iterator
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-import minify
+from django.conf import settings
 from django.contrib.staticfiles.storage import HashedFilesMixin, ManifestStaticFilesStorage
 from whitenoise.compress import Compressor
 
@@ -15,12 +17,7 @@ _, _ALL = HashedFilesMixin._js_module_import_aggregation_patterns  # type: ignor
 _IMPORTS = tuple(one for one in _ALL if "import\\(" not in one[0])
 
 OURS = ("js/", "css/")
-
-
-def packed_script(source: str) -> str:
-    """A module that does the same in fewer letters. Its tests are run on the packed one as well."""
-    packed: str = minify.string("text/javascript", source)
-    return packed
+PACKED = {".js", ".css"}
 
 
 class HashedStatic(ManifestStaticFilesStorage):
@@ -44,15 +41,20 @@ class HashedStatic(ManifestStaticFilesStorage):
         return super().stored_name(name) if self.hashed_files else name
 
     def post_process(self, *args: Any, **options: Any) -> Iterator[Any]:
-        packer = Compressor(quiet=True)
+        ours = []
         for name, hashed, processed in super().post_process(*args, **options):
             if hashed and processed is True and name.startswith(OURS):
-                # Only now: the pattern that finds imports wants their spaces.
-                self._pack(Path(self.path(hashed)), packer)
+                ours.append(Path(self.path(hashed)))
             yield name, hashed, processed
+        # Only now: the pattern that finds imports wants their spaces.
+        _pack([one for one in ours if one.suffix in PACKED])
 
-    def _pack(self, file: Path, packer: Compressor) -> None:
-        if file.suffix == ".js":
-            file.write_text(packed_script(file.read_text()))
-        if file.suffix in {".js", ".css"}:
-            packer.compress(str(file))
+
+def _pack(files: Sequence[Path]) -> None:
+    scripts = [str(one) for one in files if one.suffix == ".js"]
+    if scripts:
+        command = [sys.executable, "-m", "config.packing", *scripts]
+        subprocess.run(command, cwd=settings.BASE_DIR, check=True)  # noqa: S603
+    packer = Compressor(quiet=True)
+    for one in files:
+        packer.compress(str(one))
