@@ -25,7 +25,16 @@ from tests.builders.visits import (
     make_visit,
     treatment_given,
 )
-from visits.application_record import BAITING_REVIEW_DAYS, elements_of, missing_elements
+from visits.application_record import (
+    BAITING_REVIEW_DAYS,
+    LABELS,
+    BaitAt,
+    application_of,
+    judged,
+    said_of,
+)
+from visits.dosing.rules import UNION
+from visits.dosing.units import kind_of
 from visits.models import Treatment, Visit
 from visits.services.closing import close_visit
 from visits.services.recording import (
@@ -81,6 +90,12 @@ def applied(visit: Visit, *, zone: str = "kitchen", formulation: str = "gel", **
         **{"started_at": local(visit, 9, 40), **facts},
     )
     return apply_treatment(visit.pk, by=visit.technician, at=local(visit, 9, 50), treatment=given)
+
+
+def missing(treatment: Treatment, company: Company, **bait) -> list[str]:
+    """What the union finds missing; ``bait`` are the instants at the treatment's point."""
+    application = application_of(treatment, BaitAt(**bait))
+    return list(judged(application, said_of(application, company), UNION).missing)
 
 
 def sealed_elements(visit: Visit) -> dict[str, str]:
@@ -139,12 +154,12 @@ def test_the_sealed_record_says_every_element(rule, visit):
 
 
 def test_every_element_that_any_rule_asks_for_has_a_place(visit, company):
-    treatment = applied(visit)
-    known = {element.key for element in elements_of(treatment, company=company)}
+    said = said_of(application_of(applied(visit)), company)
 
     asked = {name for rule in RULES for name in rule["elements"]}
 
-    assert asked <= known
+    assert asked <= said.keys()
+    assert list(said) == list(LABELS)
 
 
 # Each: the element of the union, and the one thing left out of a record that says all else.
@@ -164,27 +179,26 @@ LEFT_OUT = {
 def test_a_record_that_says_all_lacks_nothing(visit, company):
     treatment = applied(visit, **SPRAY_OUTDOORS)
 
-    assert missing_elements(treatment, company=company) == []
+    assert missing(treatment, company) == []
 
 
 @pytest.mark.parametrize("element", LEFT_OUT)
 def test_what_is_left_out_is_named_and_recorded_all_the_same(visit, company, element):
     treatment = applied(visit, **{**SPRAY_OUTDOORS, **LEFT_OUT[element]})
 
-    missing = [one.key for one in missing_elements(treatment, company=company)]
-
-    assert missing == [element]
+    assert missing(treatment, company) == [element]
     assert element not in sealed_elements(visit)
     assert visit.state == "closed"
 
 
-def test_a_licence_that_lapsed_the_day_before_is_named_as_missing(visit, company):
+def test_a_lapsed_licence_is_missing_and_so_is_who_was_supervised(visit, company):
     visit.technician.competences.update(valid_until=visit.booked_on - timedelta(days=1))
 
     treatment = applied(visit)
+    assert missing(treatment, company) == ["applicator_certificate", "supervised_person_name"]
 
-    (missing,) = missing_elements(treatment, company=company)
-    assert missing.label == "Licence valid that day"
+    treatment.supervised_person = "Jo Barnes, supervised by Sam Okafor, PM-104"
+    assert missing(treatment, company) == ["applicator_certificate"]
 
 
 def test_wind_is_asked_for_outdoors_and_of_sprays_only(visit, company):
@@ -195,8 +209,7 @@ def test_wind_is_asked_for_outdoors_and_of_sprays_only(visit, company):
         (False, "liquid", False),
     ):
         treatment = applied(visit, outdoors=outdoors, formulation=formulation, weather="dry")
-        said = {one.key: one for one in elements_of(treatment, company=company)}
-        assert said["wind_speed"].is_missing is asked
+        assert ("wind_speed" in missing(treatment, company)) is asked
 
 
 @pytest.mark.parametrize(
@@ -213,11 +226,11 @@ def test_baiting_past_thirty_five_days_asks_for_a_cause(visit, company, days, as
         cautions_confirmed=["carcass_search"],
     )
 
-    missing = missing_elements(
-        treatment, company=company, bait_since=visit.booked_on - timedelta(days=days)
-    )
+    since = treatment.started_at - timedelta(days=days)
 
-    assert [one.key for one in missing] == (["cause_if_over_35_days"] if asked else [])
+    assert missing(treatment, company, baited_from=since) == (
+        ["cause_if_over_35_days"] if asked else []
+    )
 
 
 def test_what_is_asked_of_visit_and_site_is_kept_with_them(visit):
@@ -252,5 +265,7 @@ def test_what_is_asked_of_visit_and_site_is_kept_with_them(visit):
 
 
 def test_the_amount_is_of_the_product_in_a_unit_of_mass_or_volume():
-    """Amount of product used, not of what was mixed (7 CFR 110.3, secondary): g or ml only."""
-    assert set(dict(Treatment._meta.get_field("unit").choices)) == {"g", "ml"}
+    """Amount of product used, not of what was mixed (7 CFR 110.3, secondary)."""
+    units = dict(Treatment._meta.get_field("unit").choices)
+
+    assert {kind_of(unit) for unit in units} == {"mass", "volume"}
