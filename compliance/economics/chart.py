@@ -18,22 +18,28 @@ PATTERNS = (("2.5", ""), ("2", "7 4"), ("1.6", "2 3"), ("1.6", "10 3 2 3"))
 TICKS = 4
 
 
-def cost_chart(comparison: Comparison, *, currency: str, name: str) -> str:
+def cost_chart(
+    comparison: Comparison, *, currency: str, name: str, in_todays_money: bool = False
+) -> str:
     """The picture. ``name`` begins the ids in it and must be unique on its page.
 
+    ``in_todays_money`` says of the sums that they are discounted; the comparison holds them so.
     Raises ``ValueError`` where there is no way to draw.
     """
     if not comparison.lines:
         raise ValueError("there is no way to draw")
+    money = "in today's money" if in_todays_money else ""
     step, top = _scale(max(max(line.by_month) for line in comparison.lines))
     frame = _Frame(months=comparison.months, top=top)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
         f"aria-labelledby={quoteattr(f'{name}-title {name}-desc')} "
         'fill="none" stroke="currentColor" font-size="13">',
-        f"<title id={quoteattr(f'{name}-title')}>{escape(_title(comparison))}</title>",
+        f"<title id={quoteattr(f'{name}-title')}>{escape(_title(comparison, money))}</title>",
         f"<desc id={quoteattr(f'{name}-desc')}>{escape(_description(comparison, currency))}</desc>",
-        *_axes(frame, comparison.years, step, currency),
+        *_axes(
+            frame, comparison.years, step, f"{currency} spent so far{', ' if money else ''}{money}"
+        ),
     ]
     for line, pattern in zip(comparison.lines, PATTERNS, strict=False):
         parts.append(_path(frame, line, *pattern))
@@ -84,8 +90,9 @@ def _years(years: int) -> str:
     return "1 year" if years == 1 else f"{years} years"
 
 
-def _title(comparison: Comparison) -> str:
-    return f"What each way has cost by the end of each month, over {_years(comparison.years)}"
+def _title(comparison: Comparison, money: str) -> str:
+    over = f"over {_years(comparison.years)}{', ' if money else ''}{money}"
+    return f"What each way has cost by the end of each month, {over}"
 
 
 def _description(comparison: Comparison, currency: str) -> str:
@@ -108,7 +115,7 @@ def _description(comparison: Comparison, currency: str) -> str:
     return " ".join(sentences)
 
 
-def _axes(frame: _Frame, years: int, step: Decimal, currency: str) -> list[str]:
+def _axes(frame: _Frame, years: int, step: Decimal, what: str) -> list[str]:
     parts = [
         f'<path d="M{LEFT} {TOP}V{frame.bottom}H{frame.right}" stroke-width="1" opacity="0.6"/>'
     ]
@@ -128,7 +135,7 @@ def _axes(frame: _Frame, years: int, step: Decimal, currency: str) -> list[str]:
         )
     parts.append(
         f'<text x="{_number((LEFT + frame.right) / 2)}" y="{HEIGHT - 8}" text-anchor="middle" '
-        f'fill="currentColor" stroke="none">years; {escape(currency)} spent so far</text>'
+        f'fill="currentColor" stroke="none">years; {escape(what)}</text>'
     )
     return parts
 

@@ -86,7 +86,9 @@ def line_of(way: Way, years: int) -> Line:
     ``per_year`` is the simple total divided by the years, rounded half up to a cent. Raises
     ``ValueError`` for years outside 1 to 10, for money below zero and for a life below one month.
     """
-    _check(way, years)
+    if not SHORTEST_YEARS <= years <= LONGEST_YEARS:
+        raise ValueError(f"years must be {SHORTEST_YEARS} to {LONGEST_YEARS}, not {years}")
+    check_way(way)
     months = years * 12
     by_month = tuple(cost_by(way, month) for month in range(months + 1))
     renewals = renewals_by(way, months)
@@ -144,9 +146,8 @@ def _break_even_of(lines: tuple[Line, ...]) -> BreakEven:
     )
 
 
-def _check(way: Way, years: int) -> None:
-    if not SHORTEST_YEARS <= years <= LONGEST_YEARS:
-        raise ValueError(f"years must be {SHORTEST_YEARS} to {LONGEST_YEARS}, not {years}")
+def check_way(way: Way) -> None:
+    """Raise ``ValueError`` for money below zero and for a life below one month."""
     if way.once < 0 or way.monthly < 0:
         raise ValueError(f"{way.label} must not cost less than nothing")
     if way.life_months is not None and way.life_months < 1:

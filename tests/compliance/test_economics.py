@@ -17,6 +17,7 @@ from compliance.economics.costs import (
     line_of,
     renewals_by,
 )
+from compliance.economics.worth import Terms, in_todays_money, weigh
 
 SEAL = Way("seal", "Lasting work", Decimal("4800"), Decimal("60"))
 TREAT = Way("treat", "Carry on treating", Decimal("0"), Decimal("180"))
@@ -172,6 +173,19 @@ def test_the_picture_says_in_words_what_it_draws():
     assert "over 5 years" in words
     assert "Lasting work: GBP 4,800 at the start, GBP 8,400 after 5 years." in words
     assert "From month 40 on, Lasting work has cost no more than Carry on treating." in words
+
+
+def test_the_picture_says_when_its_money_is_todays():
+    today = in_todays_money(weigh([SEAL, TREAT], Terms(5, Decimal("0.06"))))
+    svg = ElementTree.fromstring(
+        cost_chart(today, currency="GBP", name="cost", in_todays_money=True)
+    )
+    words = " ".join(svg.itertext())
+
+    assert "over 5 years, in today's money" in words
+    assert "GBP spent so far, in today's money" in words
+    assert "From month 45 on, Lasting work has cost no more than Carry on treating." in words
+    assert "today" not in cost_chart(compare([SEAL], years=5), currency="GBP", name="cost")
 
 
 def test_the_picture_has_no_style_and_no_raw_names():
