@@ -1,11 +1,12 @@
 """Reads of people and the trail that more than one page needs."""
 
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from accounts.models import Competence, Invitation, User
+from accounts.models import Company, Competence, Invitation, User
 
 
 def people_listed() -> QuerySet[User]:
@@ -34,6 +35,16 @@ def competences_listed(competences: QuerySet[Competence]) -> QuerySet[Competence
     return competences.select_related("person", "kind").order_by(
         F("valid_until").asc(nulls_last=True), "person__name", "pk"
     )
+
+
+def company_today() -> date:
+    """What day it is where the company is. One query.
+
+    What belongs to no site (labels, batches) has its days here: in Sydney a morning is already of
+    a day that has not begun in UTC.
+    """
+    company = Company.objects.first() or Company()
+    return timezone.localdate(timezone=ZoneInfo(company.time_zone))
 
 
 def competence_days() -> dict[str, date]:

@@ -44,14 +44,15 @@ def _by_weekday(site: Site) -> list[tuple[str, list[AccessWindow]]]:
 def contract(site: Site, user: User) -> Mapping[str, Any]:
     """What was agreed; later rooms add what follows from it. Two queries.
 
-    Prices are for the office and the client's own managers.
+    Prices are for the office and the client's own managers; the others cost a query less.
     """
-    company = Company.objects.first()
+    prices = user.role in KNOWS_THE_PRICES
+    company = Company.objects.first() if prices else None
     return {
         "contracts": queries.contracts_of(access.contracts_visible_to(user).filter(site=site)),
         "today": site.day_of(timezone.now()),
         "currency": company.currency if company else "GBP",
-        "prices": user.role in KNOWS_THE_PRICES,
+        "prices": prices,
         "internal": user.is_office,
         "may_keep": user.is_office,
     }

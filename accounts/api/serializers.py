@@ -7,6 +7,7 @@ from rest_framework import serializers
 from accounts.access import clients_of
 from accounts.api.base import Plain, SeenRelated
 from accounts.models import Branch, Competence, CompetenceKind, Role, TrailEntry, User
+from accounts.services.competences import HOLDERS
 
 
 class PersonOut(serializers.ModelSerializer[User]):
@@ -85,7 +86,7 @@ class CompetenceDays(Plain):
 
 
 class CompetenceIn(CompetenceDays):
-    person = serializers.PrimaryKeyRelatedField(queryset=User.objects.filter(role=Role.TECHNICIAN))
+    person = serializers.PrimaryKeyRelatedField(queryset=User.objects.filter(role__in=HOLDERS))
     kind = serializers.PrimaryKeyRelatedField(queryset=CompetenceKind.objects.all())
 
 

@@ -1,4 +1,4 @@
-"""Licences and certificates of technicians."""
+"""Licences and certificates of technicians, and of the office where it signs reviews."""
 
 from datetime import date
 from uuid import UUID
@@ -9,6 +9,8 @@ from accounts import access
 from accounts.models import Competence, CompetenceKind, Role, User
 from accounts.refusals import Unusable, WrongState
 from accounts.trail import record
+
+HOLDERS = frozenset({Role.TECHNICIAN, Role.OFFICE})
 
 
 @transaction.atomic
@@ -21,11 +23,14 @@ def add_competence(
     valid_from: date,
     valid_until: date | None = None,
 ) -> Competence:
-    """Put a licence or certificate on a technician's file. Days are inclusive."""
+    """Put a licence or certificate on the file of a technician or of somebody of the office.
+
+    Days are inclusive.
+    """
     access.require_office(by)
     person = User.objects.select_for_update().get(pk=person_id)
-    if person.role != Role.TECHNICIAN:
-        raise Unusable("Only technicians hold competences here.")
+    if person.role not in HOLDERS:
+        raise Unusable("Only technicians and the office hold competences here.")
     competence = Competence.objects.create(
         person=person, kind=kind, number=number, valid_from=valid_from, valid_until=valid_until
     )

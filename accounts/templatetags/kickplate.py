@@ -32,8 +32,10 @@ NAVIGATION: Mapping[str, tuple[tuple[str, str], ...]] = {
         ("Clients", "sites:clients"),
         ("Actions", "compliance:actions"),
         ("Flags", "compliance:flags"),
+        ("Trends", "compliance:trends"),
         ("To place", "visits:inbox"),
         ("Products", "visits:products"),
+        ("Applications", "visits:applications"),
         ("People", "accounts:people"),
     ),
     Role.TECHNICIAN: (
@@ -45,6 +47,13 @@ NAVIGATION: Mapping[str, tuple[tuple[str, str], ...]] = {
         ("Actions", "compliance:actions"),
     ),
     Role.AUDITOR: (("The file", "compliance:the_file"),),
+}
+
+# Pages without an entry of their own that lie under an entry, where their address does not say so.
+BELOW: Mapping[str, tuple[str, ...]] = {
+    "visits:products": ("visits:guide",),
+    "compliance:actions": ("compliance:money_terms",),
+    "visits:applications": ("visits:record_rules", "visits:baiting"),
 }
 
 # Which words of a state ask for a look, and how urgently; a word that is not here is plain.
@@ -62,6 +71,7 @@ TONES: Mapping[str, str] = {
     "all": "late",
     "now": "late",
     "refused": "late",
+    "alarm": "late",
     # soon: waits for somebody
     "under_way": "soon",
     "raised": "soon",
@@ -78,6 +88,7 @@ TONES: Mapping[str, str] = {
     "full": "soon",
     "part": "soon",
     "soon": "soon",
+    "rising": "soon",
     # sound: done, in order
     "closed": "sound",
     "checked": "sound",
@@ -89,6 +100,10 @@ TONES: Mapping[str, str] = {
     "on_time": "sound",
     "sound": "sound",
     "looked": "sound",
+    "calm": "sound",
+    "falling": "sound",
+    "explained": "sound",
+    "answered": "sound",
     # unknown: not seen, not reached, no longer meant
     "called_off": "unknown",
     "withdrawn": "unknown",
@@ -100,6 +115,10 @@ TONES: Mapping[str, str] = {
     "blocked": "unknown",
     "outside": "unknown",
     "unknown": "unknown",
+    "not_read": "unknown",
+    "not_yet_known": "unknown",
+    "not_known": "unknown",
+    "gone": "unknown",
 }
 
 ICON_IS_SILENT = SafeString(' aria-hidden="true"')
@@ -126,8 +145,12 @@ def role_nav(context: Context) -> dict[str, Any]:
 
 def _navigation(request: HttpRequest, role: str) -> list[NavigationItem]:
     placed = [(label, _address_of(name)) for label, name in NAVIGATION.get(role, ())]
-    addresses = [address for _, address in placed if address]
-    here = max((one for one in addresses if request.path.startswith(one)), key=len, default="")
+    lies_under = {address: address for _, address in placed if address}
+    for _, name in NAVIGATION.get(role, ()):
+        for below in BELOW.get(name, ()):
+            lies_under[_address_of(below)] = _address_of(name)
+    under = max((one for one in lies_under if request.path.startswith(one)), key=len, default="")
+    here = lies_under.get(under, "")
     return [
         NavigationItem(label, address, _current(request.path, address, here))
         for label, address in placed

@@ -72,6 +72,31 @@ def replace_document(
 
 
 @transaction.atomic
+def keep_company_paper(
+    *,
+    by: User,
+    file: CleanFile,
+    kind: str,
+    title: str,
+    issued_on: date | None = None,
+    replaces: UUID | None = None,
+) -> Document:
+    """Put a paper of the company on file that belongs to another record of it.
+
+    ``file`` has been looked at (``clean_document``), so that the other record's service can do so
+    before its transaction. ``replaces`` names an earlier issue, which stays behind this one unless
+    it was withdrawn or has a newer issue already. Raises ``NotAllowed`` or ``NoRoom``.
+    """
+    access.require_may_keep_sites(by)
+    current = Document.objects.filter(withdrawn_at=None, replaced_by=None)
+    if replaces and current.filter(pk=replaces).exists():
+        return _keep_newer(
+            replaces, by=by, file=file, title=title, issued_on=issued_on, expires_on=None
+        )
+    return _keep(Document(kind=kind, title=title, issued_on=issued_on), by=by, file=file)
+
+
+@transaction.atomic
 def withdraw_document(document_id: UUID, *, by: User, reason: str) -> Document:
     """Take a paper off file for all but the office, which can still read it."""
     document = _document_to_keep(document_id, by=by)

@@ -12,7 +12,7 @@ from accounts.services.competences import (
     change_competence,
     withdraw_competence,
 )
-from tests.builders.accounts import make_office
+from tests.builders.accounts import make_auditor, make_manager, make_office
 
 
 @pytest.fixture
@@ -54,11 +54,14 @@ def test_a_withdrawn_one_stops_counting_that_day(licence, office, trail):
         )
 
 
-def test_only_technicians_hold_them(office):
+def test_only_technicians_and_the_office_hold_them(office):
     kind = add_competence_kind("Rodent control", by=office)
 
-    with pytest.raises(Unusable):
-        add_competence(make_office().pk, by=office, kind=kind, valid_from=date(2026, 1, 1))
+    held = add_competence(make_office().pk, by=office, kind=kind, valid_from=date(2026, 1, 1))
+    assert held.kind == kind
+    for person in (make_manager(), make_auditor()):
+        with pytest.raises(Unusable):
+            add_competence(person.pk, by=office, kind=kind, valid_from=date(2026, 1, 1))
 
 
 def test_a_kind_is_named_once_whatever_its_capitals(office):

@@ -108,6 +108,21 @@ def test_the_bar_marks_the_page_and_the_section_one_is_in():
     assert '<a href="/people/" aria-current="true">People</a>' in " ".join(below.split())
 
 
+@pytest.mark.parametrize(
+    ("path", "entry"),
+    [
+        ("/visits/guide/try/", "Products"),
+        ("/visits/record-rules/", "Applications"),
+        ("/visits/bait/", "Applications"),
+        ("/visits/follow-ups/", "Month"),
+    ],
+)
+def test_the_bar_marks_the_section_of_a_page_without_an_entry(path, entry):
+    bar = write("{% role_nav %}", request=request_by(Role.OFFICE, path))
+
+    assert f'aria-current="true">{entry}</a>' in " ".join(bar.split())
+
+
 def test_strangers_get_no_bar():
     request = RequestFactory().get("/")
 
