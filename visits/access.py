@@ -4,18 +4,23 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from accounts.access import AnyUser, is_somebody
-from accounts.models import Role
+from accounts.models import Role, User
 from accounts.refusals import NotAllowed
 from sites.access import contracts_visible_to, sites_visible_to, valid_pass_sites
 from sites.models import ServiceLine
 from visits.models import (
+    BaitingReview,
+    Batch,
     Finding,
+    FollowUp,
+    GuideLine,
     NotReached,
     ParkedOperation,
     ParkedPhoto,
     Pest,
     Product,
     Reading,
+    TrapSender,
     Treatment,
     Visit,
 )
@@ -91,8 +96,42 @@ def not_reached_visible_to(user: AnyUser) -> QuerySet[NotReached]:
 
 
 def treatments_visible_to(user: AnyUser) -> QuerySet[Treatment]:
-    """Treatments of visible visits."""
-    return Treatment.objects.filter(visit__in=visits_visible_to(user))
+    """Treatments of visible visits.
+
+    Asked of each row, so that half a million can be read in the order of an index: a list of all
+    visible visits would be made, and the rows sorted, for every page.
+    """
+    visible = visits_visible_to(user).filter(pk=OuterRef("visit_id"))
+    return Treatment.objects.filter(Exists(visible))
+
+
+def follow_ups_visible_to(user: AnyUser) -> QuerySet[FollowUp]:
+    """Proposed follow-ups are the office's; what it accepts is a visit, and is seen as one."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        return FollowUp.objects.none()
+    return FollowUp.objects.filter(visit__site__in=sites_visible_to(user))
+
+
+def baiting_reviews_visible_to(user: AnyUser) -> QuerySet[BaitingReview]:
+    """Reviews of bait at visible sites; for an auditor those of the period of the pass."""
+    if not is_somebody(user):
+        return BaitingReview.objects.none()
+    reviews = BaitingReview.objects.filter(site__in=sites_visible_to(user))
+    if user.role == Role.AUDITOR:
+        within = valid_pass_sites(user).filter(
+            site_id=OuterRef("site_id"),
+            auditor_pass__period_from__lte=OuterRef("reviewed_on"),
+            auditor_pass__period_to__gte=OuterRef("reviewed_on"),
+        )
+        return reviews.filter(Exists(within))
+    return reviews
+
+
+def guide_lines_visible_to(user: AnyUser) -> QuerySet[GuideLine]:
+    """The method guide: office and technicians."""
+    if is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}:
+        return GuideLine.objects.all()
+    return GuideLine.objects.none()
 
 
 def pests_visible_to(user: AnyUser) -> QuerySet[Pest]:
@@ -151,6 +190,67 @@ def require_may_keep_products(user: AnyUser) -> None:
     """Raise ``NotAllowed`` for anybody but the office."""
     if not (is_somebody(user) and user.role == Role.OFFICE):
         raise NotAllowed("Only the office keeps the register of products.")
+
+
+def batches_visible_to(user: AnyUser) -> QuerySet[Batch]:
+    """Stock by batch: the office's alone, since its sums are of every client's treatments."""
+    if is_somebody(user) and user.role == Role.OFFICE:
+        return Batch.objects.all()
+    return Batch.objects.none()
+
+
+def carriers_visible_to(user: AnyUser) -> QuerySet[User]:
+    """Whose van may be looked into: every technician's by the office, one's own by oneself."""
+    if not is_somebody(user):
+        return User.objects.none()
+    technicians = User.objects.filter(role=Role.TECHNICIAN, is_active=True)
+    if user.role == Role.OFFICE:
+        return technicians
+    return technicians.filter(pk=user.pk)
+
+
+def require_may_carry(user: AnyUser, person: User) -> None:
+    """Raise ``NotAllowed`` for anybody but the office and the technician whose van it is."""
+    if is_somebody(user) and (user.role == Role.OFFICE or user.pk == person.pk):
+        return
+    raise NotAllowed("What somebody carries is said by themselves or by the office.")
+
+
+def require_may_keep_guide(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office amends the method guide.")
+
+
+def require_may_choose_rules(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office chooses the rules for records.")
+
+
+def require_may_enter_readings(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office enters readings by hand.")
+
+
+def require_may_let_traps_report(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office says what reports for electronic traps.")
+
+
+def trap_senders_visible_to(user: AnyUser) -> QuerySet[TrapSender]:
+    """Senders of electronic traps at visible sites; the office's alone."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        return TrapSender.objects.none()
+    return TrapSender.objects.filter(site__in=sites_visible_to(user))
+
+
+def require_may_review_baiting(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office reviews baiting.")
 
 
 def require_may_amend(user: AnyUser, visit: Visit) -> None:

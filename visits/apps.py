@@ -10,8 +10,10 @@ class VisitsConfig(AppConfig):
         from sites.importing import sheets
         from visits import receivers, verbs  # noqa: F401  (connects receivers, declares trail verbs)
         from visits.importing import Readings
+        from visits.importing_products import Batches, Products, Rates
 
-        sheets.register(Readings())
+        for sheet in (Readings(), Products(), Rates(), Batches()):
+            sheets.register(sheet)
         from sites.services.storage import count_also
         from visits.services.sent_photos import bytes_parked
 

@@ -2,9 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from datetime import date
 from typing import Any
-from uuid import UUID
 
 from django.db.models import F, Q, QuerySet
 from django.utils import timezone
@@ -14,14 +12,25 @@ from sites.importing.kept import BATCH, batches, folded, load_monitors, load_sit
 from sites.importing.sheets import Column, Draft, Parsed, Planned, Verdict, differences, in_words
 from sites.models import Monitor, Site
 from visits.models import Pest, Reading, ReadingCount
+from visits.services.standing import BY_PEOPLE, restand
+from visits.signals import tell_readings_came
 
-ReadingKey = tuple[UUID, date]
+FACTS = ("condition", "bait_taken", "renewed", "note")
+"""What a reading says besides its counts; all rows of one reading say the same."""
+
+TOLD_OTHERWISE = {
+    Reading.Source.VISIT: "A visit read it on that day and says otherwise; that record is not "
+    "changed.",
+    Reading.Source.HAND: "It was entered by hand for that day and says otherwise; correct it on "
+    "the page of the site.",
+}
 
 
 class Readings:
     """One row for each pest that a monitor held on a day; a row without a pest: nothing caught.
 
-    A day on which a visit read the monitor is never changed from a spreadsheet.
+    A day of which a visit told, or the office by hand, is never changed from a spreadsheet. What
+    electronic traps report neither goes out nor comes in here: a person did not see it.
     """
 
     key = "readings"
@@ -53,7 +62,8 @@ class Readings:
         }
         known, counts = draft.of(self.key), draft.of("counts")
         for batch in batches(sorted(named)):
-            readings = Reading.objects.filter(monitor_id__in=batch).prefetch_related("counts")
+            readings = Reading.objects.filter(monitor_id__in=batch, source__in=BY_PEOPLE)
+            readings = readings.prefetch_related("counts")
             # A visit's reading comes last, and so stands before an imported one of the same day.
             for reading in readings.order_by(F("visit_id").asc(nulls_first=True), "pk"):
                 known[reading.monitor_id, reading.read_on] = reading
@@ -98,6 +108,21 @@ class Readings:
             return "read_on", "This day is still to come."
         if values["read_on"] < monitor.placed_on:
             return "read_on", f"The monitor stands there only since {monitor.placed_on}."
+        if monitor.removed_on and values["read_on"] > monitor.removed_on:
+            return "read_on", f"The monitor was removed on {monitor.removed_on}."
+        if values.get("count") and values.get("condition") == Reading.Condition.MISSING:
+            return "count", "A monitor that was missing shows no catch."
+        return self._contradiction(row, draft, monitor)
+
+    def _contradiction(self, row: Parsed, draft: Draft, monitor: Monitor) -> tuple[str, str] | None:
+        """Where two rows of one reading say different things of more than a pest."""
+        said = draft.of("reading facts in file").setdefault((monitor.pk, row.values["read_on"]), {})
+        for name in FACTS:
+            if name not in row.values:
+                continue
+            value, number = said.setdefault(name, (row.values[name], row.row.number))
+            if value != row.values[name]:
+                return name, f"Row {number} says something else of the same reading."
         return None
 
     def _plan_reading(
@@ -105,11 +130,7 @@ class Readings:
     ) -> Planned:
         number, values = row.row.number, row.values
         known, counts = draft.of(self.key), draft.of("counts")
-        fields = {
-            name: values[name]
-            for name in ("condition", "bait_taken", "renewed", "note")
-            if name in values
-        }
+        fields = {name: values[name] for name in FACTS if name in values}
         reading = known.get((monitor.pk, values["read_on"]))
         counted = values.get("count") or 0
         caught = f"{counted} × {pest}" if pest and counted else "nothing caught"
@@ -128,7 +149,7 @@ class Readings:
         if not changes and not count_changes:
             return Planned(number, Verdict.SAME, f"The reading of {said} is as on file")
         if reading.source != Reading.Source.IMPORT:
-            sentence = "A visit read it on that day and says otherwise; that record is not changed."
+            sentence = TOLD_OTHERWISE[Reading.Source(reading.source)]
             return Planned(number, Verdict.ERROR, "", [row.problem("read_on", sentence)])
         for name, (_, new) in changes.items():
             setattr(reading, name, new)
@@ -157,9 +178,8 @@ class Readings:
         new = [reading for reading in readings.values() if reading._state.adding]
         old = [reading for reading in readings.values() if not reading._state.adding]
         Reading.objects.bulk_create(new, batch_size=BATCH)
-        fields = ["condition", "bait_taken", "renewed", "note"]
         if old:
-            Reading.objects.bulk_update(old, fields, batch_size=BATCH)
+            Reading.objects.bulk_update(old, FACTS, batch_size=BATCH)
         counts = [row.extra for row in rows if row.extra is not None]
         fresh = [one for one in counts if one.pk is None and one.count]
         changed = [one for one in counts if one.pk is not None and one.count]
@@ -169,6 +189,8 @@ class Readings:
         for batch in batches(emptied):
             ReadingCount.objects.filter(pk__in=batch).delete()
         restand({reading.monitor_id for reading in readings.values()})
+        if readings:
+            tell_readings_came()
         touched: dict[Any, int] = defaultdict(int)
         for row in rows:
             if isinstance(row.record, Reading):
@@ -178,7 +200,7 @@ class Readings:
     def export(self, sites: QuerySet[Site]) -> Iterator[dict[str, Any]]:
         done = Q(visit=None) | Q(visit__closed_at__isnull=False)
         readings = (
-            Reading.objects.filter(done, monitor__site__in=sites)
+            Reading.objects.filter(done, monitor__site__in=sites, source__in=BY_PEOPLE)
             .select_related("monitor__site")
             .prefetch_related("counts__pest")
             .order_by("monitor__site__reference", "monitor__number", "read_on", "pk")
@@ -198,23 +220,3 @@ class Readings:
                 yield base
             for one in caught:
                 yield {**base, "pest": one.pest.name, "count": one.count}
-
-
-def restand(monitor_ids: set[UUID]) -> None:
-    """Set the days stood of imported readings: since the reading before, or since it was placed.
-
-    Readings of visits keep what was worked out when they were made. Two queries for each 500
-    monitors.
-    """
-    for batch in batches(sorted(monitor_ids)):
-        changed = []
-        last: dict[UUID, date] = {}
-        readings = Reading.objects.filter(monitor_id__in=batch).select_related("monitor")
-        for reading in readings.order_by("monitor_id", "read_on", "pk"):
-            since = last.get(reading.monitor_id, reading.monitor.placed_on)
-            stood = max((reading.read_on - since).days, 0)
-            if reading.source == Reading.Source.IMPORT and reading.stood_days != stood:
-                reading.stood_days = stood
-                changed.append(reading)
-            last[reading.monitor_id] = reading.read_on
-        Reading.objects.bulk_update(changed, ["stood_days"], batch_size=BATCH)

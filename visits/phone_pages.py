@@ -33,7 +33,26 @@ from visits.models import (
 # Stands in an address for whichever visit it will be.
 ANY_VISIT = UUID(int=0)
 WORKER_SCRIPT = "js/phone/worker.js"
+INDENT = re.compile(r"\s*\n\s*")
 IMPORTED = re.compile(r'^(?:import|export)\b[^;]*?"(\.[^"]+)";', re.MULTILINE)
+
+# What is round a place, in words that fit a thumb. The guide's own are longer, and stand in
+# ``dosing.vocabulary.SURROUNDINGS``; being outdoors, and whose the place is, is known.
+AROUND = {
+    "openings": "Openings, vents",
+    "diners": "People eating",
+    "electrics": "Electrics",
+    "food_contact": "Food surfaces",
+    "height": "At height",
+    "children": "Children, animals",
+    "stored_goods": "Goods in front",
+    "flames": "Flames, burners",
+    "droppings": "Droppings, nests",
+    "wet": "Drains, flood water",
+    "sealed_ventilation": "Air handling only",
+    "old_building": "Old boards, lagging",
+    "sensitive": "School, care, ward",
+}
 
 # The choices that the forms of the walk offer, in the words of the records.
 WORDS = {
@@ -45,18 +64,26 @@ WORDS = {
     "moves": WhoseMove.choices,
     "reasons": NotReached.Reason.choices,
     "methods": Treatment.Method.choices,
+    "formulations": Product.Formulation.choices,
+    "surfaces": Treatment.Surface.choices,
+    "surroundings": list(AROUND.items()),
     "area_units": Treatment.AreaUnit.choices,
-    "units": Product.Unit.choices,
+    "units": Treatment.AmountUnit.choices,
     "monitors": Monitor.Kind.choices,
 }
 
 
 @dataclass(frozen=True, slots=True)
 class PhonePage:
-    """A page by its template and script; ``addresses`` are the patterns at which it is shown."""
+    """A page by its template and script; ``addresses`` are the patterns at which it is shown.
+
+    ``later`` are scripts that it only loads once they are needed: they do not make the page wait,
+    and the worker keeps them all the same.
+    """
 
     script: str
     addresses: tuple[str, ...] = ()
+    later: tuple[str, ...] = ()
 
 
 def _of_a_visit(name: str) -> str:
@@ -71,7 +98,7 @@ def phone_pages() -> dict[str, PhonePage]:
     return {
         "day": PhonePage("day", (f"^{re.escape(reverse('visits:my_day'))}$",)),
         "start": PhonePage("start", (_of_a_visit("start"),)),
-        "walk": PhonePage("walk", (_of_a_visit("walk"),)),
+        "walk": PhonePage("walk", (_of_a_visit("walk"),), later=("treatment",)),
         "close": PhonePage("close", (_of_a_visit("close"),)),
         # A printed label spells its address in capitals.
         "label": PhonePage("label", (f"^{label}$", f"^{label.upper()}$")),
@@ -82,21 +109,24 @@ def phone_pages() -> dict[str, PhonePage]:
 
 def page_html(name: str) -> str:
     """One page, the same bytes whoever asks. No query."""
-    own = phone_pages()[name].script
+    page = phone_pages()[name]
+    modules = _modules_of(page.script)
     context = {
         "words": WORDS,
         "any_visit": ANY_VISIT,
-        "own": f"js/phone/{own}.js",
-        "modules": _modules_of(own),
+        "own": f"js/phone/{page.script}.js",
+        "modules": modules,
+        "later": [one for one in _modules_of(*page.later) if one not in modules],
     }
-    return render_to_string(f"visits/phone/{name}.html", context)
+    html = render_to_string(f"visits/phone/{name}.html", context)
+    return INDENT.sub("\n", html).strip()  # nothing on these pages keeps its line ends
 
 
-def _modules_of(script: str) -> list[str]:
-    """Every module that a page's script needs, so that none is found out about late."""
+def _modules_of(*scripts: str) -> list[str]:
+    """Every module that a page's scripts need, so that none is found out about late."""
     root = Path(settings.BASE_DIR) / "static"
     found: dict[str, None] = {}
-    waiting = [f"js/phone/{script}.js"]
+    waiting = [f"js/phone/{script}.js" for script in scripts]
     while waiting:
         name = waiting.pop(0)
         if name in found:

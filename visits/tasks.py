@@ -2,13 +2,22 @@
 
 from celery import shared_task
 
-from visits.services import photo_parts, planning
+from visits.services import follow_ups_proposed, photo_parts, planning
 
 
 @shared_task
 def plan_due_visits() -> int:
     """Plan the visits that come due in the next 400 days. Safe twice, late, or never."""
     return planning.plan_due_visits()
+
+
+@shared_task
+def propose_follow_ups() -> int:
+    """Propose what closed visits ask for, and let go what a later visit has done.
+
+    Safe twice, late, or never.
+    """
+    return follow_ups_proposed.propose_follow_ups() + follow_ups_proposed.pass_over_overtaken()
 
 
 @shared_task

@@ -1,6 +1,7 @@
 """The pests that every installation starts with. Slugs go into seals and are never renamed."""
 
 from visits.models import Pest
+from visits.models.pest import BAIT_TAKEN
 
 _Group = Pest.Group
 
@@ -9,6 +10,8 @@ USUAL_PESTS: tuple[tuple[str, str, str], ...] = (
     ("oriental-cockroach", "Oriental cockroach", _Group.COCKROACH),
     ("american-cockroach", "American cockroach", _Group.COCKROACH),
     ("brown-banded-cockroach", "Brown-banded cockroach", _Group.COCKROACH),
+    ("australian-cockroach", "Australian cockroach", _Group.COCKROACH),
+    ("smokybrown-cockroach", "Smokybrown cockroach", _Group.COCKROACH),
     ("house-mouse", "House mouse", _Group.RODENT),
     ("brown-rat", "Brown rat", _Group.RODENT),
     ("black-rat", "Black rat", _Group.RODENT),
@@ -33,3 +36,8 @@ USUAL_PESTS: tuple[tuple[str, str, str], ...] = (
     ("bed-bug", "Bed bug", _Group.OTHER),
     ("other-pest", "Other", _Group.OTHER),
 )
+
+COUNTED_PESTS: tuple[tuple[str, str, str], ...] = (
+    (BAIT_TAKEN, "Rodents (bait taken)", _Group.RODENT),
+)
+"""What is only counted: nobody is offered it."""

@@ -8,7 +8,7 @@ in the order of their instants, then ids, so that the same facts make the same t
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from decimal import Decimal
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -16,12 +16,22 @@ from django.db.models import Model, Prefetch, QuerySet
 
 from accounts.models import Company
 from sites.models import Height
-from visits.application_record import baited_since, elements_of
-from visits.cautions import cautions_for
+from visits import application_record
+from visits.application_record import (
+    LABELS,
+    NO_BAIT,
+    BaitAt,
+    application_of,
+    bait_instants,
+    judged,
+)
+from visits.cautions import KEYS, cautions_for
 from visits.coverage import Coverage, as_record
+from visits.dosing.rules import RuleSet
 from visits.models import (
     Finding,
     FindingPhoto,
+    LabelRate,
     Look,
     NotReached,
     Reading,
@@ -30,12 +40,18 @@ from visits.models import (
     Treatment,
     Visit,
 )
+from visits.queries.guide import guide_words
+from visits.queries.reckoning import rates_of, reckoned
+from visits.queries.record_rules import rules_at
 from visits.signatures import path_of
 
-FORM = "kickplate-visit-2"
+FORM = "kickplate-visit-3"
+WITHOUT_LABELS = "kickplate-visit-2"
+"""Sealed before treatments named their label's version and readings weighed the bait."""
 WITHOUT_MINUTES = "kickplate-visit-1"
 """Sealed before visits said how long they took. Such records are compared as what they are."""
-FORMS = (WITHOUT_MINUTES, FORM)
+FORMS = (WITHOUT_MINUTES, WITHOUT_LABELS, FORM)
+_CENT = Decimal("0.01")
 WORDS = "words"
 
 AnyRow = TypeVar("AnyRow", bound=Model)
@@ -78,7 +94,7 @@ def rows_of(visits: Sequence[Visit]) -> dict[UUID, Rows]:
     for not_reached in _in_order(places, visits):
         found[not_reached.visit_id].not_reached.append(not_reached)
     treatments = Treatment.objects.filter(visit__in=visits).select_related(
-        "zone", "checkpoint", "monitor", "product", "target"
+        "zone", "checkpoint", "monitor", "product__label", "label", "rate", "target"
     )
     for treatment in treatments.order_by("started_at", "pk"):
         treatment.visit = at_hand[treatment.visit_id]
@@ -91,20 +107,23 @@ def _in_order(rows: QuerySet[AnyRow], visits: Sequence[Visit]) -> QuerySet[AnyRo
 
 
 def record_of(visit: Visit, rows: Rows, *, coverage: Coverage) -> dict[str, Any]:
-    """The whole record of one visit, as it stands. Two queries at most, for its treatments.
+    """The whole record of one visit, as it stands. Five queries at most, for its treatments.
 
     The visit must have its site, client, line and technician at hand.
     """
-    company = Company.objects.first() if rows.treatments else None
-    since = baited_since(rows.treatments)
-    return {
-        **facts_of(visit, rows),
-        "coverage": as_record(coverage),
-        "treatments": [
-            _treatment(one, company, since.get(one.monitor_id) if one.monitor_id else None)
+    told: list[dict[str, Any]] = []
+    if rows.treatments:
+        company = Company.objects.first()
+        rule_set = rules_at([visit.site_id])[visit.site_id]
+        bait, rates = bait_instants(rows.treatments), rates_of(rows.treatments)
+        guide = guide_words(
+            key for one in rows.treatments for key in one.cautions_confirmed if key not in KEYS
+        )
+        told = [
+            _treatment(one, company, rule_set, bait.get(one.pk, NO_BAIT), rates, guide)
             for one in rows.treatments
-        ],
-    }
+        ]
+    return {**facts_of(visit, rows), "coverage": as_record(coverage), "treatments": told}
 
 
 def facts_of(visit: Visit, rows: Rows, *, form: str = FORM) -> dict[str, Any]:
@@ -120,10 +139,10 @@ def facts_of(visit: Visit, rows: Rows, *, form: str = FORM) -> dict[str, Any]:
         "contact": _contact(visit),
         "summary": visit.summary,
         "looks": [_look(one) for one in rows.looks],
-        "readings": [_reading(one) for one in rows.readings],
+        "readings": [_reading(one, form) for one in rows.readings],
         "findings": [_finding(one) for one in rows.findings],
         "not_reached": [_not_reached(one) for one in rows.not_reached],
-        "treatments": [_treatment_facts(one) for one in rows.treatments],
+        "treatments": [_treatment_facts(one, form) for one in rows.treatments],
     }
 
 
@@ -204,7 +223,7 @@ def _look(one: Look) -> dict[str, Any]:
     }
 
 
-def _reading(one: Reading) -> dict[str, Any]:
+def _reading(one: Reading, form: str) -> dict[str, Any]:
     counts = list(one.counts.all())
     return {
         "id": one.pk,
@@ -217,6 +236,7 @@ def _reading(one: Reading) -> dict[str, Any]:
         "renewed": one.renewed,
         "note": one.note,
         "counts": {count.pest.slug: count.count for count in counts},
+        **_bait_weighed(one, form),
         WORDS: {
             "monitor": one.monitor.number,
             "kind": one.monitor.get_kind_display(),
@@ -227,6 +247,14 @@ def _reading(one: Reading) -> dict[str, Any]:
             "counts": [[count.pest.name, count.count] for count in counts],
         },
     }
+
+
+def _bait_weighed(one: Reading, form: str) -> dict[str, Any]:
+    """Forms without labels know no weights; a reading that has some all the same was changed."""
+    weighed = {"bait_taken_g": one.bait_taken_g, "bait_lifted_g": one.bait_lifted_g}
+    if form != FORM and not any(value is not None for value in weighed.values()):
+        return {}
+    return {name: _exact(value) for name, value in weighed.items()}
 
 
 def _finding(one: Finding) -> dict[str, Any]:
@@ -291,7 +319,49 @@ def _not_reached(one: NotReached) -> dict[str, Any]:
     }
 
 
-def _treatment_facts(one: Treatment) -> dict[str, Any]:
+def _treatment_facts(one: Treatment, form: str = FORM) -> dict[str, Any]:
+    return {
+        **_treatment_as_sealed_first(one),
+        **_with_label(one, form),
+    }
+
+
+def _with_label(one: Treatment, form: str) -> dict[str, Any]:
+    """What the third form adds, and its way with figures.
+
+    Amounts used to be kept, and sealed, to the hundredth. Where a record of an older form has
+    more, it was changed after the seal, and then it reads otherwise than what was sealed.
+    """
+    added = {
+        "label": one.label_id,
+        "rate": one.rate_id,
+        "surface": one.surface,
+        "finished_amount": _exact(one.finished_amount),
+        "finished_unit": one.finished_unit,
+        "explanation": one.explanation,
+        "against_label": one.against_label,
+        "received_at": one.received_at,
+    }
+    if form == FORM:
+        return {**added, "amount": _exact(one.amount), "area": _exact(one.area)}
+    figures = {
+        "amount": _hundredths(one.amount),
+        "area": None if one.area is None else _hundredths(one.area),
+    }
+    return figures | (added if any(added.values()) else {})
+
+
+def _hundredths(figure: Decimal) -> Decimal:
+    rounded = figure.quantize(_CENT)
+    return rounded if rounded == figure else figure
+
+
+def _exact(figure: Decimal | None) -> str | None:
+    """A figure without the zeros that only the column adds."""
+    return None if figure is None else f"{figure.normalize():f}"
+
+
+def _treatment_as_sealed_first(one: Treatment) -> dict[str, Any]:
     return {
         "id": one.pk,
         "zone": one.zone_id,
@@ -329,24 +399,55 @@ def _treatment_facts(one: Treatment) -> dict[str, Any]:
     }
 
 
-def _treatment(one: Treatment, company: Company | None, since: date | None) -> dict[str, Any]:
-    said = elements_of(one, company=company, bait_since=since)
+def _treatment(
+    one: Treatment,
+    company: Company | None,
+    rule_set: RuleSet,
+    bait: BaitAt,
+    rates: Mapping[UUID, Sequence[LabelRate]],
+    guide: Mapping[str, str],
+) -> dict[str, Any]:
+    application = application_of(one, bait)
+    said = application_record.said_of(application, company)
+    found = judged(application, said, rule_set)
     cautions = cautions_for(
-        method=one.method, formulation=one.product.formulation, zone_kind=one.zone.kind
+        method=one.method,
+        formulation=one.product.formulation,
+        zone_kind=one.zone.kind,
+        pest_group=one.target.group,
+        surroundings=(one.surface, "outdoors" if one.outdoors else ""),
+        confirmed=one.cautions_confirmed,
     )
+    label = one.label or one.product.label
     return {
         **_treatment_facts(one),
         WORDS: {
             "zone": one.zone.name,
             "target": one.target.name,
             "method": one.get_method_display(),
-            "elements": [[el.key, el.label, el.value] for el in said if el.value],
-            "missing": [[el.key, el.label] for el in said if el.is_missing],
+            "elements": [[key, LABELS[key], value] for key, value in said.items() if value],
+            "missing": [[key, LABELS[key]] for key in found.missing],
+            "rules": {
+                "slug": rule_set.slug,
+                "title": rule_set.title,
+                "edition": rule_set.edition,
+                "source": rule_set.source,
+            },
+            "made_at": found.made_at,
+            "made_by": found.made_by,
+            "made_late": found.made_late,
+            "keep_until": found.keep_until,
+            "re_entry_at": application.re_entry_at,
+            "label": {"number": label.number, "issued_on": label.issued_on},
+            "working": reckoned(one, label, rates.get(label.pk, ())),
             "cautions": [
-                [caution.key, caution.text, caution.key in one.cautions_confirmed]
-                for caution in cautions
+                *(
+                    [caution.key, caution.text, caution.key in one.cautions_confirmed]
+                    for caution in cautions
+                ),
+                *([key, guide[key], True] for key in one.cautions_confirmed if key in guide),
             ],
-            "label_cautions": one.product.cautions,
+            "label_cautions": label.cautions,
             "is_demo": one.product.is_demo,
         },
     }

@@ -3,16 +3,18 @@
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import count
-from typing import Any
+from typing import Any, cast
 
 from accounts.models import Competence, CompetenceKind, User
 from sites.models import Checkpoint, Contract, Monitor, ServiceLine, Site, Zone
 from sites.services.contracts import add_contract
 from tests.builders.accounts import make_office, make_technician
 from tests.builders.sites import make_site
-from visits.models import Product, Treatment, Visit
+from visits.label_words import actives_told
+from visits.models import LabelRate, MeasureUnit, Product, Treatment, Visit
 from visits.services.booking import add_visit, book_visit
 from visits.services.closing import close_visit
+from visits.services.labels import LabelFacts, RateFacts
 from visits.services.lines import agree_service_line
 from visits.services.products import add_product
 from visits.services.recording import (
@@ -165,18 +167,38 @@ def record_some_of_all(visit: Visit, *, product: Product | None = None) -> None:
 
 
 def make_product(*, by: User | None = None, **facts: Any) -> Product:
-    """An invented gel with an invented label."""
+    """An invented gel with an invented label; takes what a label states beside the product's own.
+
+    ``actives`` may be one line of words, as “indoxacarb 6 g/kg”.
+    """
     n = next(_numbers)
-    defaults = {
+    told = {
         "name": f"Test gel {n}",
         "registration_number": f"TEST-{n:04}",
         "formulation": Product.Formulation.GEL,
-        "actives": "indoxacarb 6 g/kg",
         "unit": Product.Unit.GRAM,
+        "actives": "indoxacarb 6 g/kg",
         "cautions": "Keep off food.",
         "re_entry": "At once; keep off the placements.",
+        **facts,
     }
-    return add_product(by=by or make_office(), **{**defaults, **facts})
+    if isinstance(told["actives"], str):
+        told["actives"] = actives_told(told["actives"])
+    label: Any = {name: told.pop(name) for name in LabelFacts.__annotations__ if name in told}
+    return add_product(by=by or make_office(), label=label, **told)
+
+
+def make_rate(**facts: Any) -> RateFacts:
+    """A line of an invented label: 0.2 to 0.5 g for each point."""
+    usual: RateFacts = {
+        "per": LabelRate.Per.POINT,
+        "least": Decimal("0.2"),
+        "most": Decimal("0.5"),
+        "unit": MeasureUnit.GRAM,
+        "per_amount": Decimal(1),
+        "per_unit": MeasureUnit.POINTS,
+    }
+    return cast(RateFacts, {**usual, **facts})
 
 
 def treatment_given(zone: Zone, product: Product, **facts: Any) -> TreatmentGiven:

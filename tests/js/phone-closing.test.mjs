@@ -150,3 +150,28 @@ test("the next stop is one that was begun, then the earliest of today", () => {
   assert.equal(next(stop("a", "booked", "10:00:00"), stop("left", "under_way", null, "2026-12-07")), "left");
   assert.equal(next(stop("tomorrow", "booked", "08:00:00", "2026-12-09")), undefined);
 });
+
+// --- when people may come back --------------------------------------------------------------------
+
+test("people may come back so long after the end of the work, by the site's own clock and calendar", () => {
+  const product = { label: { id: "v2", re_entry_minutes: 120 } };
+  const one = { label: "v2", started_at: "2026-12-08T22:30:00Z", finished_at: "2026-12-08T22:45:00Z" };
+  const words = (more, zone = "Europe/London") => closing.backWords({ ...one, ...more }, product, zone);
+  assert.equal(words({}), "People may come back from 00:45 on Wed 9 Dec 2026 (Europe/London)");
+  assert.equal(words({}, "America/New_York"), "People may come back from 19:45 on Tue 8 Dec 2026 (America/New_York)");
+  assert.equal(words({ finished_at: null }), "People may come back from 00:30 on Wed 9 Dec 2026 (Europe/London)");
+  // 25 October 2026, 01:00 UTC: London's clocks go back an hour.
+  assert.equal(
+    words({ finished_at: "2026-10-25T00:30:00Z" }),
+    "People may come back from 02:30 on Sun 25 Oct 2026 (Europe/London)",
+  );
+});
+
+test("where the label states no minutes, or another version of it, no time is worked out", () => {
+  const one = { label: "v2", started_at: "2026-12-08T22:30:00Z", finished_at: null };
+  const at = (label) => closing.backWords(one, { label }, "Europe/London");
+  assert.equal(at({ id: "v2", re_entry_minutes: null }), "");
+  assert.equal(at({ id: "v3", re_entry_minutes: 60 }), "");
+  assert.equal(at(null), "");
+  assert.equal(closing.backWords(one, undefined, "Europe/London"), "");
+});

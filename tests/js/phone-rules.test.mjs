@@ -185,6 +185,8 @@ const CAUTIONS = [
   { key: "wet", methods: [], formulations: ["liquid"], zone_kinds: [], unless: [] },
   { key: "food", methods: [], formulations: [], zone_kinds: ["kitchen"], unless: ["gel"] },
   { key: "space", methods: ["space"], formulations: ["aerosol"], zone_kinds: [], unless: [] },
+  { key: "height", methods: [], formulations: [], zone_kinds: ["roof_void"], surroundings: ["height"], unless: [] },
+  { key: "rodents", methods: ["bait_station"], formulations: [], zone_kinds: [], unless: [], pest_groups: ["rodent"] },
 ];
 const keys = (use) => rules.cautionsFor(CAUTIONS, use).map((one) => one.key);
 
@@ -193,6 +195,13 @@ test("cautions follow method, formulation and kind of zone", () => {
   assert.deepEqual(keys({ method: "gel", formulation: "gel", zoneKind: "kitchen" }), ["always"]);
   assert.deepEqual(keys({ method: "space", formulation: "liquid", zoneKind: "bar" }), ["always", "wet", "space"]);
   assert.deepEqual(keys({ method: "", formulation: "", zoneKind: "kitchen" }), ["always", "food"]);
+  assert.deepEqual(keys({ method: "gel", formulation: "gel", zoneKind: "bar", surroundings: ["height"] }), ["always", "height"]);
+  assert.deepEqual(keys({ method: "gel", formulation: "gel", zoneKind: "roof_void" }), ["always", "height"]);
+  assert.deepEqual(keys({ method: "gel", formulation: "gel", zoneKind: "bar", surroundings: ["flames"] }), ["always"]);
+  const baiting = { method: "bait_station", formulation: "bait_paste", zoneKind: "bar" };
+  assert.deepEqual(keys({ ...baiting, pestGroup: "rodent" }), ["always", "rodents"]);
+  assert.deepEqual(keys({ ...baiting, pestGroup: "fly" }), ["always"]);
+  assert.deepEqual(keys(baiting), ["always", "rodents"]);
 });
 
 const PESTS = [

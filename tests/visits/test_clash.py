@@ -18,7 +18,6 @@ from visits.services.sync import apply_operation
 
 pytestmark = [
     pytest.mark.django_db,
-    pytest.mark.filterwarnings("ignore:No directory at"),
 ]
 
 EVENING = datetime(2026, 12, 8, 18, 0, tzinfo=UTC)

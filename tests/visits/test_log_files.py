@@ -33,7 +33,6 @@ from visits.verification import breaks_of_site
 
 pytestmark = [
     pytest.mark.django_db,
-    pytest.mark.filterwarnings("ignore:No directory at"),
 ]
 
 EVENING = datetime(2026, 12, 8, 18, 0, tzinfo=UTC)

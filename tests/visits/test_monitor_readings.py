@@ -38,7 +38,7 @@ def test_a_count_is_told_with_its_rate(monitor, office):
 
     (shown,) = history_of(office, monitor, 10)
 
-    assert (shown.caught, shown.stood_days, shown.per_day) == ((("Test beetle", 7),), 14, 0.5)
+    assert (shown.caught, shown.stood_days, shown.per_100) == ((("Test beetle", 7),), 14, 50.0)
 
 
 def test_a_count_over_unknown_days_has_no_rate(monitor, office):
@@ -46,7 +46,29 @@ def test_a_count_over_unknown_days_has_no_rate(monitor, office):
     reading.stood_days = None
     reading.save()
 
-    assert history_of(office, monitor, 10)[0].per_day is None
+    assert history_of(office, monitor, 10)[0].per_100 is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "condition", "count", "rate"),
+    [
+        ("sticky", "sound", 7, 50.0),
+        ("sticky", "full", 7, 50.0),
+        ("sticky", "damaged", 7, None),
+        ("snap_trap", "sound", 1, None),
+        ("snap_trap", "sound", 0, 0.0),
+    ],
+)
+def test_a_rate_is_told_where_the_trap_could_catch_on_all_its_days(
+    monitor, office, kind, condition, count, rate
+):
+    monitor.kind = kind
+    monitor.save()
+    reading = past_reading(monitor, date(2026, 11, 20), count=count)
+    reading.condition = condition
+    reading.save()
+
+    assert history_of(office, monitor, 10)[0].per_100 == rate
 
 
 def test_what_could_not_be_read_stands_among_the_readings(monitor, office):
@@ -116,4 +138,5 @@ def test_both_pages_show_them(monitor, office, client):
     for at in (f"/sites/monitors/{monitor.pk}/", f"/sites/{monitor.site_id}/"):
         words = client.get(at).content.decode()
         assert "Test beetle" in words
-        assert "0.50" in words
+        assert "Per 100 trap-days" in words
+        assert ">50<" in words

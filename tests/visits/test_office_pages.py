@@ -535,10 +535,9 @@ def make_product(office, **facts) -> Product:
         "name": "Demo gel 0.5",
         "registration_number": "PM-0001",
         "formulation": "gel",
-        "actives": "Indoxacarb 0.5 %",
         "unit": "g",
-        "cautions": "Keep off food-contact surfaces.",
         "is_demo": True,
+        "label": {"cautions": "Keep off food-contact surfaces."},
     }
     return add_product(by=office, **{**defaults, **facts})
 
@@ -561,11 +560,17 @@ class TestProducts:
             "name": "Demo dust P",
             "registration_number": "PM-0002",
             "formulation": "dust",
-            "actives": "Permethrin 0.5 %",
             "unit": "g",
             "is_demo": "on",
         }
-        signed_in.post(url("product_add"), facts)
+        label = {
+            "in_force_from": "2026-11-20",
+            "actives-TOTAL_FORMS": "0",
+            "actives-INITIAL_FORMS": "0",
+            "rates-TOTAL_FORMS": "0",
+            "rates-INITIAL_FORMS": "0",
+        }
+        signed_in.post(url("product_add"), {**facts, **label})
         product = Product.objects.get()
         seen = signed_in.get(url("product_change", product.pk)).context["form"]["seen"].value()
         signed_in.post(url("product_change", product.pk), {**facts, "unit": "ml", "seen": seen})
@@ -586,7 +591,6 @@ class TestProducts:
                 "name": "Demo gel 0.5",
                 "registration_number": "PM-0001",
                 "formulation": "gel",
-                "actives": "Indoxacarb 0.5 %",
                 "unit": "g",
             },
         )

@@ -46,11 +46,16 @@ def test_every_page_and_every_file_that_a_page_names_is_kept():
 def test_a_page_names_every_module_that_its_script_needs():
     for name, page in phone_pages().items():
         html = served(reverse("visits:phone_page", args=[name])).decode()
-        preloaded = set(re.findall(r'rel="modulepreload" href="([^"]+)"', html))
-        assert f"/static/js/phone/{page.script}.js" in preloaded
-        for module in preloaded:
-            for imported in re.findall(r'^import .* from "(.+)";', served(module).decode(), re.M):
-                assert urljoin(module, imported) in preloaded
+        at_once = set(re.findall(r'rel="modulepreload" href="([^"]+)"', html))
+        later = set(re.findall(r'rel="prefetch" href="([^"]+)"', html))
+        assert f"/static/js/phone/{page.script}.js" in at_once
+        for script in page.later:
+            assert f"/static/js/phone/{script}.js" in later
+        for modules in (at_once, at_once | later):
+            for module in modules:
+                script = served(module).decode()
+                for imported in re.findall(r'^import .* from "(.+)";', script, re.M):
+                    assert urljoin(module, imported) in modules
 
 
 def test_the_kept_hash_is_that_of_the_served_file_also_under_hashed_names(collected, settings):

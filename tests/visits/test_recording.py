@@ -427,7 +427,7 @@ def test_a_treatment_keeps_product_and_licence_as_they_stood_that_day(visit, say
     assert treatment.product_name == "Test gel Q"
     assert treatment.applicator_name == technician.name
     assert treatment.applicator_licence == "Pest control licence PM-104"
-    assert (treatment.unit, treatment.re_entry) == ("g", product.re_entry)
+    assert (treatment.unit, treatment.re_entry) == ("g", product.label.re_entry)
 
 
 def test_a_lapsed_licence_and_a_withdrawn_product_do_not_hide_what_was_done(visit, say):
@@ -458,13 +458,13 @@ def test_treatments_are_numbered_by_when_they_began(visit, say):
     ("facts", "says"),
     [
         ({"amount": Decimal(0)}, "how much product"),
-        ({"amount": Decimal("1.234")}, "Amount"),
+        ({"amount": Decimal("1.23456")}, "Amount"),
         ({"area": Decimal(3), "area_unit": ""}, "unit"),
         ({"method": "shouting"}, "Method"),
         ({"target": "kraken"}, "no pest"),
         ({"place": "x" * 201}, "Place"),
     ],
-    ids=["nothing used", "three decimals", "area without unit", "method", "pest", "long place"],
+    ids=["nothing used", "five decimals", "area without unit", "method", "pest", "long place"],
 )
 def test_what_cannot_be_true_of_a_treatment_is_refused(visit, say, facts, says):
     given = treatment_given(zones_of(visit)[0], make_product(), **facts)

@@ -324,7 +324,7 @@ def close_as_before(visit: Visit) -> None:
         visit.seal_number, visit.previous_seal = 1, NOTHING_BEFORE
         said = record_of(visit, rows, coverage=covered)
         first = facts_of(visit, rows, form=WITHOUT_MINUTES)
-        visit.sealed_record = canonical({**said, "form": first["form"], "visit": first["visit"]})
+        visit.sealed_record = canonical({**said, **first})
         visit.seal = chained(visit.previous_seal, visit.sealed_record)
         visit.save()
         record(visit.technician, "visit.closed", visit, at=visit.closed_at, seal=visit.seal)

@@ -1,5 +1,8 @@
 """Shapes of service lines, visits and what they record. ``…Out`` is told, ``…In`` is taken."""
 
+from decimal import Decimal
+from typing import Any
+
 from rest_framework import serializers
 
 from accounts.access import technicians_bookable_by
@@ -8,13 +11,18 @@ from accounts.models import CompetenceKind
 from sites.access import contracts_visible_to, sites_visible_to
 from sites.models import ServiceLine, VisitKind
 from visits.access import visits_visible_to
+from visits.dosing.label import BASIS_WORDS
 from visits.models import (
     Amendment,
     Finding,
+    LabelRate,
+    MeasureUnit,
     NotReached,
     ParkedOperation,
     Pest,
+    PlaceKind,
     Product,
+    ProductLabel,
     Reading,
     ReadingCount,
     Treatment,
@@ -22,6 +30,7 @@ from visits.models import (
 )
 from visits.protocol import MOST_OPERATIONS
 from visits.recurrence.words import describe
+from visits.services.labels import RATE_STATED, STATED
 
 
 class LineOut(serializers.ModelSerializer[ServiceLine]):
@@ -288,7 +297,14 @@ class NotReachedOut(serializers.ModelSerializer[NotReached]):
 
 
 class TreatmentOut(serializers.ModelSerializer[Treatment]):
+    """``amount`` is of the product itself, ``product_amount`` the same in the product's own unit.
+
+    ``re_entry_at`` is from when people may come back by the label's minutes; ``rule_set`` to
+    ``keep_until`` are what was made of the record when its visit closed.
+    """
+
     target = serializers.CharField(source="target.slug", read_only=True)
+    re_entry_at = serializers.DateTimeField(read_only=True, allow_null=True)
 
     class Meta:
         model = Treatment
@@ -297,8 +313,11 @@ class TreatmentOut(serializers.ModelSerializer[Treatment]):
             "visit",
             "zone",
             "checkpoint",
+            "monitor",
             "position",
             "product",
+            "label",
+            "rate",
             "product_name",
             "registration_number",
             "actives",
@@ -308,8 +327,12 @@ class TreatmentOut(serializers.ModelSerializer[Treatment]):
             "equipment",
             "place",
             "situation",
+            "surface",
             "amount",
             "unit",
+            "product_amount",
+            "finished_amount",
+            "finished_unit",
             "dilution",
             "area",
             "area_unit",
@@ -322,10 +345,20 @@ class TreatmentOut(serializers.ModelSerializer[Treatment]):
             "precautions",
             "cautions_confirmed",
             "re_entry",
+            "re_entry_at",
+            "explanation",
+            "against_label",
+            "was_forbidden",
             "applicator_name",
             "applicator_licence",
             "supervised_person",
             "note",
+            "received_at",
+            "rule_set",
+            "unsaid",
+            "is_incomplete",
+            "made_late",
+            "keep_until",
         ]
         read_only_fields = fields
 
@@ -337,8 +370,114 @@ class PestOut(serializers.ModelSerializer[Pest]):
         read_only_fields = fields
 
 
+class Amount(serializers.DecimalField):
+    """An amount above zero, as labels state it."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(14, 6, min_value=Decimal("0.000001"), **kwargs)
+
+
+class ActiveShape(Plain):
+    """An active ingredient; the strength is text, so that no digit is lost."""
+
+    name = serializers.CharField(max_length=80)
+    strength = serializers.DecimalField(max_digits=14, decimal_places=6, min_value=0)
+    basis = serializers.ChoiceField(choices=list(BASIS_WORDS.items()))
+
+    def to_internal_value(self, data: Any) -> Any:
+        given = super().to_internal_value(data)
+        return {**given, "strength": f"{given['strength'].normalize():f}"}
+
+
+class RateOut(serializers.ModelSerializer[LabelRate]):
+    class Meta:
+        model = LabelRate
+        fields = ["id", "position", *RATE_STATED]
+        read_only_fields = fields
+
+
+class RateIn(Plain):
+    """One line of rates; its place in the list is its position."""
+
+    per = serializers.ChoiceField(choices=LabelRate.Per.choices)
+    of = serializers.ChoiceField(choices=LabelRate.Of.choices, required=False)
+    active = serializers.CharField(max_length=80, required=False, allow_blank=True)
+    least = Amount(required=False, allow_null=True)
+    most = Amount()
+    unit = serializers.ChoiceField(choices=MeasureUnit.choices)
+    per_amount = Amount(required=False)
+    per_unit = serializers.ChoiceField(choices=MeasureUnit.choices)
+    cover_amount = Amount(required=False, allow_null=True)
+    cover_unit = serializers.ChoiceField(
+        choices=MeasureUnit.choices, required=False, allow_blank=True
+    )
+    cover_per_amount = Amount(required=False, allow_null=True)
+    cover_per_unit = serializers.ChoiceField(
+        choices=MeasureUnit.choices, required=False, allow_blank=True
+    )
+    methods = serializers.ListField(
+        child=serializers.ChoiceField(choices=Treatment.Method.choices), required=False
+    )
+    places = serializers.ListField(
+        child=serializers.ChoiceField(choices=PlaceKind.choices), required=False
+    )
+    words = serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+class LabelOut(serializers.ModelSerializer[ProductLabel]):
+    """One version of a label, in short. The label itself comes first."""
+
+    actives_words = serializers.CharField(read_only=True)
+    rates = RateOut(many=True, read_only=True)
+
+    class Meta:
+        model = ProductLabel
+        fields = ["id", "number", "in_force_from", *STATED, "actives_words", "rates"]
+        read_only_fields = fields
+
+
+class LabelIn(Plain):
+    """What a label states; what is left out stays as in the version before."""
+
+    in_force_from = serializers.DateField(required=False)
+    issued_on = serializers.DateField(required=False, allow_null=True)
+    actives = ActiveShape(many=True, required=False)
+    density = serializers.DecimalField(8, 4, required=False, allow_null=True, min_value=0)
+    ready_to_use = serializers.BooleanField(required=False)
+    pests = serializers.ListField(child=serializers.SlugField(max_length=40), required=False)
+    pest_groups = serializers.ListField(
+        child=serializers.ChoiceField(choices=Pest.Group.choices), required=False
+    )
+    permitted_pests = serializers.CharField(required=False, allow_blank=True)
+    places = serializers.ListField(
+        child=serializers.ChoiceField(choices=PlaceKind.choices), required=False
+    )
+    permitted_places = serializers.CharField(required=False, allow_blank=True)
+    methods = serializers.ListField(
+        child=serializers.ChoiceField(choices=Treatment.Method.choices), required=False
+    )
+    interval_days = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=32767
+    )
+    most_a_year = serializers.IntegerField(
+        required=False, allow_null=True, min_value=1, max_value=32767
+    )
+    re_entry_minutes = serializers.IntegerField(
+        required=False, allow_null=True, min_value=0, max_value=14 * 24 * 60
+    )
+    re_entry = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    wind_most_kmh = serializers.DecimalField(5, 1, required=False, allow_null=True, min_value=0)
+    names_weather = serializers.BooleanField(required=False)
+    cautions = serializers.CharField(required=False, allow_blank=True)
+    authorised_until = serializers.DateField(required=False, allow_null=True)
+    safety_data_sheet_on = serializers.DateField(required=False, allow_null=True)
+    rates = RateIn(many=True, required=False)
+
+
 class ProductOut(serializers.ModelSerializer[Product]):
-    """As the label states it, in short. The label and the safety data sheet come first."""
+    """A product with its label in force. The label and the safety data sheet come first."""
+
+    label = LabelOut(read_only=True)  # type: ignore[assignment]  # fields have a label too
 
     class Meta:
         model = Product
@@ -348,33 +487,26 @@ class ProductOut(serializers.ModelSerializer[Product]):
             "registration_number",
             "authority",
             "formulation",
-            "actives",
             "unit",
-            "permitted_places",
-            "permitted_pests",
-            "cautions",
-            "re_entry",
-            "safety_data_sheet_on",
-            "authorised_until",
             "is_demo",
             "withdrawn_on",
+            "label",
         ]
         read_only_fields = fields
 
 
-class ProductIn(Plain):
+class ProductChanged(Plain):
+    """What stays the same from one version of the label to the next."""
+
     name = serializers.CharField(max_length=120)
     registration_number = serializers.CharField(max_length=60)
     authority = serializers.CharField(max_length=80, required=False, allow_blank=True)
     formulation = serializers.ChoiceField(choices=Product.Formulation.choices)
-    actives = serializers.CharField(max_length=300)
     unit = serializers.ChoiceField(choices=Product.Unit.choices)
-    permitted_places = serializers.CharField(required=False, allow_blank=True)
-    permitted_pests = serializers.CharField(required=False, allow_blank=True)
-    cautions = serializers.CharField(required=False, allow_blank=True)
-    re_entry = serializers.CharField(max_length=200, required=False, allow_blank=True)
-    safety_data_sheet_on = serializers.DateField(required=False, allow_null=True)
-    authorised_until = serializers.DateField(required=False, allow_null=True)
+
+
+class ProductIn(ProductChanged):
+    label = LabelIn(required=False)  # type: ignore[assignment]  # fields have a label too
 
 
 class ParkedOut(serializers.ModelSerializer[ParkedOperation]):

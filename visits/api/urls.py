@@ -4,6 +4,7 @@ from django.urls import path
 from rest_framework.routers import SimpleRouter
 
 from visits.api import views
+from visits.api.trap_reports import TrapReports
 
 router = SimpleRouter()
 router.register("service-lines", views.ServiceLines, basename="api-service-lines")
@@ -18,6 +19,7 @@ router.register("parked", views.Parked, basename="api-parked")
 
 urlpatterns = [
     path("operations/", views.Operations.as_view(), name="api-operations"),
+    path("trap-reports/", TrapReports.as_view(), name="api-trap-reports"),
     path("package/", views.Package.as_view(), name="api-package"),
     *router.urls,
 ]

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import Prefetch
 from django.http import HttpResponseBase
 from django.utils import timezone
 from django.utils.decorators import method_decorator
@@ -15,11 +16,13 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from accounts.api.base import ReadViewSet, person_of
+from accounts.queries import company_today
 from sites.models import ServiceLine
 from visits import access
 from visits.api import serializers as shapes
 from visits.models import (
     Finding,
+    LabelRate,
     NotReached,
     ParkedOperation,
     Pest,
@@ -29,6 +32,7 @@ from visits.models import (
     Visit,
 )
 from visits.services import amendments, booking, lines, parked, products
+from visits.services.labels import enter_label
 from visits.services.sync import apply_operations
 from visits.views.sync import DeepJSON, packed
 
@@ -217,6 +221,7 @@ class Readings(ReadViewSet[Reading]):
         "monitor__site": ["exact"],
         "monitor__zone": ["exact"],
         "visit": ["exact"],
+        "source": ["exact"],
         "read_on": ["gte", "lte"],
     }
 
@@ -249,12 +254,20 @@ class Treatments(ReadViewSet[Treatment]):
     visible = staticmethod(access.treatments_visible_to)
     serializer_class = shapes.TreatmentOut
     order = ("-started_at", "-pk")
-    related = ("target",)
+    related = ("target", "label")
     filterset_fields = {
         "visit": ["exact"],
         "visit__site": ["exact"],
+        "visit__site__client": ["exact"],
+        "visit__technician": ["exact"],
         "product": ["exact"],
+        "batch_number": ["exact"],
+        "target__slug": ["exact"],
+        "method": ["exact"],
         "started_at": ["gte", "lte"],
+        "is_incomplete": ["exact"],
+        "made_late": ["exact"],
+        "was_forbidden": ["exact"],
     }
 
 
@@ -274,22 +287,53 @@ class Products(ReadViewSet[Product]):
     visible = staticmethod(access.products_visible_to)
     serializer_class = shapes.ProductOut
     order = ("name", "pk")
+    related = ("label",)
     filterset_fields = {"formulation": ["exact"], "withdrawn_on": ["isnull"]}
+
+    def get_queryset(self) -> Any:
+        rates = LabelRate.objects.order_by("position")
+        return super().get_queryset().prefetch_related(Prefetch("label__rates", rates))
 
     @extend_schema(request=shapes.ProductIn, responses={201: shapes.ProductOut})
     def create(self, request: Request) -> Response:
         """Add a product as its label states it."""
         access.require_may_keep_products(request.user)
         given = self.given(shapes.ProductIn, request)
-        return self.shown(products.add_product(by=self.person, **given), status=201)
+        label = given.pop("label", {})
+        made = products.add_product(
+            by=self.person, label=label, in_force_from=label.pop("in_force_from", None), **given
+        )
+        return self.shown(self.again(made.pk), status=201)
 
-    @extend_schema(request=shapes.ProductIn, responses=shapes.ProductOut)
+    @extend_schema(request=shapes.ProductChanged, responses=shapes.ProductOut)
     def partial_update(self, request: Request, pk: str) -> Response:
-        """Change a product; records keep the words of their day."""
+        """Change what stays the same for every version of the label."""
         product = self.get_object()
         access.require_may_keep_products(request.user)
-        given = self.given(shapes.ProductIn, request, partial=True)
-        return self.shown(products.change_product(product.pk, by=self.person, **given))
+        given = self.given(shapes.ProductChanged, request, partial=True)
+        products.change_product(product.pk, by=self.person, **given)
+        return self.shown(self.again(product.pk))
+
+    @extend_schema(responses=shapes.LabelOut(many=True))
+    @action(detail=True, methods=["get"])
+    def labels(self, request: Request, pk: str) -> Response:
+        """Every version of the label, the newest first."""
+        product = self.get_object()
+        rates = Prefetch("rates", LabelRate.objects.order_by("position"))
+        versions: Any = product.labels.prefetch_related(rates).order_by("-number")
+        page: Any = self.paginate_queryset(versions)
+        return self.get_paginated_response(shapes.LabelOut(page, many=True).data)
+
+    @extend_schema(request=shapes.LabelIn, responses={201: shapes.ProductOut})
+    @labels.mapping.post
+    def enter_label(self, request: Request, pk: str) -> Response:
+        """Enter a new version of the label; records keep the version of their day."""
+        product = self.get_object()
+        access.require_may_keep_products(request.user)
+        given = self.given(shapes.LabelIn, request)
+        day = given.pop("in_force_from", None) or company_today()
+        enter_label(product.pk, by=self.person, in_force_from=day, **given)
+        return self.shown(self.again(product.pk), status=201)
 
 
 class Parked(ReadViewSet[ParkedOperation]):

@@ -11,12 +11,14 @@ from visits.models import Product
 class FindProduct(forms.Form):
     """What the register is narrowed to; it lives in the address."""
 
-    q = forms.CharField(label="Name, number or active ingredient", required=False, max_length=80)
+    q = forms.CharField(
+        label="Name, number, active ingredient or pest", required=False, max_length=80
+    )
     withdrawn = forms.BooleanField(label="Show withdrawn ones too", required=False)
 
 
 class ProductForm(RecordForm):
-    """What the label says."""
+    """What stays the same from one version of the label to the next."""
 
     class Meta:
         model = Product
@@ -25,34 +27,15 @@ class ProductForm(RecordForm):
             "registration_number",
             "authority",
             "formulation",
-            "actives",
             "unit",
-            "permitted_places",
-            "permitted_pests",
-            "cautions",
-            "re_entry",
-            "safety_data_sheet_on",
-            "authorised_until",
             "is_demo",
         )
         labels = {
             "unit": "Amounts are measured in",
-            "permitted_places": "Where the label permits it",
-            "permitted_pests": "Against which pests the label permits it",
-            "re_entry": "When people may come back",
-            "safety_data_sheet_on": "Date of the safety data sheet",
             "is_demo": "Invented for demonstration",
         }
         help_texts = {
-            "cautions": "One a line, in the label's own words.",
-            "re_entry": "As on the label.",
-        }
-        widgets = {
-            "permitted_places": ShortText,
-            "permitted_pests": ShortText,
-            "cautions": ShortText,
-            "safety_data_sheet_on": DayInput,
-            "authorised_until": DayInput,
+            "unit": "Stock and sums are kept in it. It stays once anything was recorded.",
         }
 
 

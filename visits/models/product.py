@@ -1,4 +1,4 @@
-"""A pesticide as its label states it."""
+"""A pesticide on the register; what its label states stands in the versions of the label."""
 
 from django.db import models
 
@@ -6,7 +6,11 @@ from accounts.models.base import Record
 
 
 class Product(Record):
-    """What the label says, in short. The label and the safety data sheet themselves come first."""
+    """What stays the same from one version of its label to the next; ``label`` is that in force.
+
+    ``unit`` is the product's own (g or ml): stock, sums and comparisons are kept in it. The label
+    and the safety data sheet themselves come before anything that is held here.
+    """
 
     class Formulation(models.TextChoices):
         GEL = "gel", "Gel"
@@ -26,18 +30,18 @@ class Product(Record):
     registration_number = models.CharField(max_length=60)
     authority = models.CharField("registered with", max_length=80, blank=True)
     formulation = models.CharField(max_length=12, choices=Formulation.choices)
-    actives = models.CharField(
-        max_length=300, help_text="Active ingredients with their strength, as on the label."
-    )
     unit = models.CharField(max_length=2, choices=Unit.choices)
-    permitted_places = models.TextField(blank=True)
-    permitted_pests = models.TextField(blank=True)
-    cautions = models.TextField(blank=True)
-    re_entry = models.CharField(
-        max_length=200, blank=True, help_text="When people may come back, as on the label."
+    label = models.ForeignKey(
+        "visits.ProductLabel",
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="The version in force.",
     )
-    safety_data_sheet_on = models.DateField(null=True, blank=True)
-    authorised_until = models.DateField(null=True, blank=True)
+    found_by = models.TextField(
+        default="",
+        blank=True,
+        help_text="What a search looks through, in lower case: names, numbers, actives, pests.",
+    )
     is_demo = models.BooleanField(
         default=False, help_text="Invented for demonstration; never to be used as dosing advice."
     )

@@ -4,13 +4,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, Prefetch, Q, QuerySet
 
 from accounts.models import User
 from sites.models import Monitor, Site
 from visits.access import readings_visible_to, visits_visible_to
 from visits.models import NotReached, Reading, ReadingCount, Visit
 
+WHOLE_DAYS = frozenset({Reading.Condition.SOUND, Reading.Condition.FULL})
 SHOWN_VISITS = [Visit.State.CLOSED, Visit.State.UNDER_WAY]
 
 
@@ -33,20 +34,34 @@ class Shown:
     note: str = ""
     unread: str = ""
     visit: Visit | None = None
+    source_words: str = ""
+    """How it came, where no visit read it."""
 
     @property
     def total(self) -> int:
         return sum(count for _, count in self.caught)
 
     @property
-    def per_day(self) -> float | None:
-        """Individuals per day stood, or None where the days are not known."""
-        return self.total / self.stood_days if self.stood_days else None
+    def per_100(self) -> float | None:
+        """Individuals per 100 trap-days; None unless it could catch on every day that it stood.
+
+        A damaged trap, or a snap trap that caught something, could not; what its days are worth is
+        left to the sums of months.
+        """
+        sprung = self.total and self.monitor.kind == Monitor.Kind.SNAP_TRAP
+        if not self.stood_days or sprung or self.condition not in WHOLE_DAYS:
+            return None
+        return 100 * self.total / self.stood_days
 
 
 def history_of(user: User, monitor: Monitor, limit: int) -> list[Shown]:
-    """The last days on which a monitor was read or could not be, newest first. Three queries."""
-    readings = readings_visible_to(user).filter(monitor=monitor)
+    """The last days on which a monitor was read or could not be, newest first. Three queries.
+
+    Of what a device reported only days on which it caught something or was not sound.
+    """
+    counted = ReadingCount.objects.filter(reading=OuterRef("pk"), count__gt=0)
+    quiet = Q(source=Reading.Source.DEVICE, condition=Reading.Condition.SOUND) & ~Exists(counted)
+    readings = readings_visible_to(user).filter(monitor=monitor).exclude(quiet)
     unread = NotReached.objects.filter(
         monitor=monitor, visit__in=visits_visible_to(user).filter(state__in=SHOWN_VISITS)
     )
@@ -55,6 +70,13 @@ def history_of(user: User, monitor: Monitor, limit: int) -> list[Shown]:
         *_unread(unread.select_related("visit__site", "monitor").order_by("-at", "pk")[:limit]),
     ]
     return sorted(shown, key=lambda one: (one.on, bool(one.unread)), reverse=True)[:limit]
+
+
+def reported_up_to(user: User, monitor: Monitor) -> date | None:
+    """The last day of which a device reported; None for a monitor without one. One query."""
+    reported = readings_visible_to(user).filter(monitor=monitor, source=Reading.Source.DEVICE)
+    last: date | None = reported.aggregate(last=Max("read_on"))["last"]
+    return last
 
 
 def latest_catches(user: User, site: Site, limit: int) -> list[Shown]:
@@ -87,6 +109,7 @@ def _read(readings: Iterable[Reading]) -> list[Shown]:
             renewed=reading.renewed,
             note=reading.note,
             visit=reading.visit,
+            source_words="" if reading.visit else reading.get_source_display(),
         )
         for reading in readings
     ]

@@ -19,20 +19,28 @@ from accounts.sealing import canonical, digest, plain
 from sites.access import sites_visible_to
 from sites.models import AccessWindow, Contact, Height, Monitor, SitePlan
 from visits.access import visits_visible_to
-from visits.application_record import baited_since, missing_elements
+from visits.application_record import NO_BAIT, application_of, bait_instants, left_unsaid
 from visits.cautions import DROPPINGS, caution_table
 from visits.models import (
     Finding,
     NotReached,
     ParkedOperation,
     Pest,
-    Product,
     Reading,
     ReadingCount,
     Visit,
 )
 from visits.package_parts import parts
 from visits.queries.places import ZonePlaces, places_of
+from visits.queries.record_rules import rules_at
+from visits.queries.treating import (
+    Treating,
+    competences_of,
+    guide_lines,
+    product_facts,
+    products_for,
+    unusual_pests,
+)
 from visits.remedies import remedy_table
 from visits.usual_pests import USUAL_PESTS
 from visits.visit_record import Rows, rows_of
@@ -48,7 +56,7 @@ def package_of(technician: User, *, now: datetime, visit_id: UUID | None = None)
 
     Booked visits, those under way whenever they were booked, and of today's own also the closed and
     the called off. With ``visit_id`` only that one of the technician's own, whatever its state, as
-    long as its site is open to them. Twenty-five queries at most, however many visits.
+    long as its site is open to them. Thirty-five queries at most, however many visits.
     """
     today = now.astimezone(ZoneInfo(technician.time_zone)).date()
     visits = list(
@@ -58,7 +66,9 @@ def package_of(technician: User, *, now: datetime, visit_id: UUID | None = None)
         .annotate(before=Subquery(_closed_before()))
         .order_by("booked_on", F("booked_at_time").asc(nulls_last=True), "created_at", "pk")
     )
-    facts = _Facts(technician, visits)
+    products = list(products_for(technician, today))
+    facts = _Facts(technician, visits, Treating(visits, products, now))
+    pests = _pests()
     return {
         "form": PACKAGE_FORM,
         "made_at": plain(now),
@@ -68,10 +78,13 @@ def package_of(technician: User, *, now: datetime, visit_id: UUID | None = None)
             "name": technician.name,
             "time_zone": technician.time_zone,
         },
+        "competences": competences_of(technician),
         "visits": [facts.visit(one) for one in visits],
         "parked": _parked(technician),
-        "pests": _pests(),
-        "products": [_product(one, today) for one in _products()],
+        "pests": pests,
+        "unusual": unusual_pests(one["slug"] for one in pests),
+        "products": [product_facts(one, today) for one in products],
+        "guide": guide_lines(),
         "cautions": caution_table(),
         "droppings": DROPPINGS,
         "remedies": remedy_table(),
@@ -152,34 +165,13 @@ def _pests() -> list[dict[str, Any]]:
     return [{"slug": one.slug, "name": one.name, "group": one.group} for one in kept_by_rank]
 
 
-def _products() -> QuerySet[Product]:
-    return Product.objects.filter(withdrawn_on=None).order_by("name", "pk")
-
-
-def _product(one: Product, today: date) -> dict[str, Any]:
-    return {
-        "id": str(one.pk),
-        "name": one.name,
-        "registration_number": one.registration_number,
-        "formulation": one.formulation,
-        "formulation_words": one.get_formulation_display(),
-        "actives": one.actives,
-        "unit": one.unit,
-        "permitted_places": one.permitted_places,
-        "permitted_pests": one.permitted_pests,
-        "cautions": one.cautions,
-        "re_entry": one.re_entry,
-        "lapsed": bool(one.authorised_until and one.authorised_until < today),
-        "is_demo": one.is_demo,
-    }
-
-
 class _Facts:
     """What the visits of a package need, read at once and handed out one by one."""
 
-    def __init__(self, technician: User, visits: Sequence[Visit]) -> None:
+    def __init__(self, technician: User, visits: Sequence[Visit], treating: Treating) -> None:
         sites = {visit.site_id for visit in visits}
         self._visits = visits
+        self._treating = treating
         self._places = places_of(visits)
         self._rows = rows_of(visits)
         self._contacts: dict[UUID, list[Contact]] = defaultdict(list)
@@ -231,19 +223,17 @@ class _Facts:
         return found
 
     def _what_is_unsaid(self) -> dict[UUID, list[str]]:
-        """By treatment, the labels of what its record leaves out. Two queries at most."""
+        """By treatment, the labels of what its record leaves out. Three queries at most."""
         treatments = [one for rows in self._rows.values() for one in rows.treatments]
-        company = Company.objects.first() if treatments else None
-        since = baited_since(treatments)
+        if not treatments:
+            return {}
+        company = Company.objects.first()
+        chosen = rules_at({visit.site_id for visit in self._visits})
+        bait = bait_instants(treatments)
         return {
-            one.pk: [
-                element.label
-                for element in missing_elements(
-                    one,
-                    company=company,
-                    bait_since=since.get(one.monitor_id) if one.monitor_id else None,
-                )
-            ]
+            one.pk: left_unsaid(
+                application_of(one, bait.get(one.pk, NO_BAIT)), chosen[one.visit.site_id], company
+            )
             for one in treatments
         }
 
@@ -314,6 +304,7 @@ class _Facts:
                     ),
                 },
                 "said": said_of(visit, self._rows[visit.pk], self._unsaid),
+                "treating": self._treating.of(visit),
                 "photos": {
                     by.photo.given_sha256: reverse("sites:photo", args=[by.photo_id])
                     for finding in self._rows[visit.pk].findings
@@ -421,10 +412,10 @@ def _left_place(one: NotReached) -> dict[str, Any]:
 def _last_readings(
     monitor_ids: set[UUID], but_not_of: Sequence[UUID], *, until: datetime
 ) -> dict[UUID, dict[str, Any]]:
-    """By monitor, its last reading beside these visits and by an instant. Two queries at most."""
+    """By monitor, the last reading of a person beside these visits, by an instant. Two queries."""
     if not monitor_ids:
         return {}
-    others = Reading.objects.exclude(visit__in=but_not_of)
+    others = Reading.objects.filter(source__in=Reading.BY_PEOPLE).exclude(visit__in=but_not_of)
     if until != NEVER:
         others = others.exclude(visit__closed_at__gt=until)
     before = others.filter(monitor=OuterRef("pk")).order_by("-read_on", "-pk").values("pk")[:1]
@@ -466,6 +457,8 @@ def said_of(visit: Visit, rows: Rows, unsaid: Mapping[UUID, list[str]]) -> dict[
                 "condition": one.condition,
                 "counts": {count.pest.slug: count.count for count in one.counts.all()},
                 "bait_taken": one.bait_taken,
+                "bait_taken_g": one.bait_taken_g,
+                "bait_lifted_g": one.bait_lifted_g,
                 "renewed": one.renewed,
                 "note": one.note,
                 "at": one.at,
@@ -512,6 +505,8 @@ def said_of(visit: Visit, rows: Rows, unsaid: Mapping[UUID, list[str]]) -> dict[
                 "checkpoint": one.checkpoint_id,
                 "monitor": one.monitor_id,
                 "product": one.product_id,
+                "label": one.label_id,
+                "rate": one.rate_id,
                 "target": one.target.slug,
                 **{name: getattr(one, name) for name in _TREATMENT_AS_IS},
                 "at": one.started_at,
@@ -541,7 +536,12 @@ def _place_named(one: NotReached) -> tuple[str, UUID]:
 _TREATMENT_AS_IS = (
     "method",
     "place",
+    "surface",
     "amount",
+    "unit",
+    "finished_amount",
+    "finished_unit",
+    "explanation",
     "started_at",
     "finished_at",
     "batch_number",

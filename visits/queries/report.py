@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.utils.dateparse import parse_datetime
+from django.utils.dateparse import parse_date, parse_datetime
 
 from accounts.models import Role, User
 from accounts.sealing import plain
@@ -158,6 +158,37 @@ def report_of(visit: Visit, *, for_whom: User) -> Report:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class ClientCopy:
+    """What was applied on one visit, for whoever works there. Names are those of the day."""
+
+    visit: Visit
+    site: Mapping[str, Any]
+    technician: str
+    treatments: Sequence[Mapping[str, Any]]
+    cautions: Sequence[str]
+    is_stored_as_sealed: bool
+
+
+def client_copy_of(visit: Visit) -> ClientCopy:
+    """The applications of a closed visit from its sealed words. Ten queries at most.
+
+    The visit must have its site, client, line and technician at hand.
+    """
+    rows = rows_of([visit])[visit.pk]
+    record = _sealed(visit) or plain(record_of(visit, rows, coverage=coverage_now(visit)))
+    for one in record["treatments"]:
+        _with_instants(one)
+    return ClientCopy(
+        visit=visit,
+        site=record["site"]["words"],
+        technician=record["technician"]["words"]["name"],
+        treatments=record["treatments"],
+        cautions=_cautions(record),
+        is_stored_as_sealed=not breaks_of_visit(visit, rows),
+    )
+
+
 def _sealed(visit: Visit) -> dict[str, Any]:
     """The sealed record; empty where its text cannot be read, which the breaks then say."""
     try:
@@ -217,10 +248,17 @@ def _found_on(
 
 
 def _with_instants(one: dict[str, Any]) -> None:
-    """Turn the texts of instants back into instants, as pages show them in the site's zone."""
+    """Turn the texts of instants and days back into those, for pages to show."""
     for name in ("at", "started_at", "finished_at"):
         if one.get(name):
             one[name] = parse_datetime(one[name])
+    words = one["words"]
+    for name in ("re_entry_at", "made_at", "made_by"):
+        if words.get(name):
+            words[name] = parse_datetime(words[name])
+    for said, name in ((words, "keep_until"), (words.get("label", {}), "issued_on")):
+        if said.get(name):
+            said[name] = parse_date(said[name])
 
 
 def instant(record: Mapping[str, Any], name: str) -> datetime | None:

@@ -24,6 +24,7 @@ from visits.queries.objections import Objection, objections, words_of
 
 DEFAULT_RESPONSE_HOURS = 24
 CALL_OUT_MINUTES = 60
+FOLLOW_UP_MINUTES = 45
 MOST_AT_ONCE = 200
 
 ON_THE_PLAN = (Visit.State.PLANNED, Visit.State.BOOKED)
@@ -384,6 +385,43 @@ def add_ordered_visit(
         office_note=office_note,
         follows_id=None,
     )
+
+
+@transaction.atomic
+def add_follow_up_by_rule(
+    site_id: UUID, *, due_on: date, opens_on: date, closes_on: date, office_note: str
+) -> Visit:
+    """Add the follow-up that a rule of the company asks for; a job does so, in nobody's name.
+
+    Raises ``Unusable``, or ``WrongState`` once the site is closed.
+    """
+    return _add_visit(
+        site_id,
+        by=None,
+        kind=Visit.Kind.FOLLOW_UP,
+        due_on=due_on,
+        opens_on=opens_on,
+        closes_on=closes_on,
+        minutes=FOLLOW_UP_MINUTES,
+        office_note=office_note,
+        follows_id=None,
+    )
+
+
+@transaction.atomic
+def look_for_also(visit_id: UUID, *, note: str) -> Visit:
+    """Have a visit on the plan look for something else too: lines that its note lacks are added.
+
+    Raises ``Changed`` if it is gone, ``WrongState`` once it has begun.
+    """
+    visit = _locked(visit_id, None)
+    require_state(visit, *ON_THE_PLAN)
+    told = visit.office_note.splitlines()
+    new = [line for line in note.splitlines() if line not in told]
+    if new:
+        visit.office_note = "\n".join([*told, *new])
+        _save(visit, "office_note")
+    return visit
 
 
 def _add_visit(

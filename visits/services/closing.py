@@ -1,5 +1,6 @@
 """Closing a visit: its record is sealed, and from then on stands as it is."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -16,9 +17,10 @@ from sites.models import Photo, Site
 from visits.access import require_may_write
 from visits.clocks import ClockOff
 from visits.coverage import as_counts
-from visits.models import Finding, Visit
+from visits.models import Finding, Treatment, Visit
 from visits.queries.places import coverage_now
 from visits.services import writing
+from visits.services.judging import judge_treatments
 from visits.services.recording import hang_photo
 from visits.services.writing import ContactGiven, MinutesGiven
 from visits.signals import visit_closed
@@ -99,7 +101,9 @@ def close_locked(
     visit.coverage = as_counts(covered)
     visit.version += 1
     visit.seal_number, visit.previous_seal = _after(visit.site)
+    forbidden = judge_treatments(visit, rows.treatments)
     found = record_of(visit, rows, coverage=covered)
+    _keep_judgement(rows, found)
     visit.sealed_record = canonical(found)
     visit.seal = chained(visit.previous_seal, visit.sealed_record)
     visit.save()
@@ -116,6 +120,7 @@ def close_locked(
         **_corrected(visit, worked_out),
         **_clock_told(clock),
         **_lacking(found),
+        **_against(forbidden),
     )
     transaction.on_commit(
         partial(visit_closed.send_robust, sender=Visit, visit_id=visit.pk), robust=True
@@ -192,6 +197,35 @@ def _clock_told(clock: ClockOff | None) -> dict[str, Any]:
     return told if clock.measured else {**told, "phone_clock_measured": False}
 
 
+def _against(forbidden: Sequence[Treatment]) -> dict[str, Any]:
+    """What was done although a label or the rules forbid it, for the trail, with the reason given.
+
+    In the order of the treatments.
+    """
+    told = [
+        {
+            "treatment": f"{one.product_name}, {one.zone}",
+            "against": [notice["words"] for notice in one.against_label if notice["forbidden"]],
+            "explanation": one.explanation,
+        }
+        for one in forbidden
+    ]
+    return {"against_label": told} if told else {}
+
+
+def _keep_judgement(rows: Rows, found: dict[str, Any]) -> None:
+    """Keep beside each treatment what the rules made of its record, for the register to find."""
+    for row, told in zip(rows.treatments, found["treatments"], strict=True):
+        words = told["words"]
+        row.rule_set = words["rules"]["slug"]
+        row.unsaid = [key for key, _ in words["missing"]]
+        row.is_incomplete = bool(row.unsaid)
+        row.made_late, row.keep_until = words["made_late"], words["keep_until"]
+    Treatment.objects.bulk_update(
+        rows.treatments, ["rule_set", "unsaid", "is_incomplete", "made_late", "keep_until"]
+    )
+
+
 def _lacking(found: dict[str, Any]) -> dict[str, Any]:
     """Which records of treatments leave something unsaid, for the trail."""
     gaps = {
@@ -201,4 +235,7 @@ def _lacking(found: dict[str, Any]) -> dict[str, Any]:
         for one in found["treatments"]
         if one["words"]["missing"]
     }
-    return {"left_unsaid": gaps} if gaps else {}
+    if not gaps:
+        return {}
+    (title,) = {one["words"]["rules"]["title"] for one in found["treatments"]}
+    return {"left_unsaid": gaps, "by_rules": title}

@@ -46,6 +46,8 @@ def _reading(visit: Visit, by: User, when: When, body: Written) -> object:
         condition=body["condition"],
         counts=body["counts"],
         bait_taken=body["bait_taken"],
+        bait_taken_g=body["bait_taken_g"],
+        bait_lifted_g=body["bait_lifted_g"],
         renewed=body["renewed"],
         note=body["note"],
     )
@@ -115,7 +117,7 @@ def _place(body: Written) -> dict[str, Any]:
 def _treatment(visit: Visit, by: User, when: When, body: Written) -> object:
     facts = dict(body)
     treatment_id = facts.pop("treatment")
-    for name in ("zone", "checkpoint", "monitor", "product"):
+    for name in ("zone", "checkpoint", "monitor", "product", "label", "rate"):
         facts[f"{name}_id"] = facts.pop(name)
     given = writing.TreatmentGiven(**facts)
     return writing.write_treatment(

@@ -21,6 +21,7 @@ from visits.queries.inbox import names_in, what_was_said
 from visits.services import closing, writing
 from visits.services.amendments import amend_locked
 from visits.services.clashes import body_of
+from visits.services.judging import words_against
 from visits.services.operations import KINDS
 from visits.services.sent_photos import take_along
 
@@ -171,6 +172,7 @@ def _amend(visit: Visit, rows: Sequence[ParkedOperation], *, by: User, note: str
         lines = [
             f"{'  ' * one.depth}{one.label}: {one.value}" for one in what_was_said(words, names)
         ]
+        lines += [f"Against the label: {found}" for found in _against(visit, parked)]
         heading = [f"{_named(parked, visit)}:"] if len(rows) > 1 else []
         parts.append("\n".join([*heading, *lines]) or "Nothing was said.")
     people = " and ".join(dict.fromkeys(parked.person.name for parked in rows))
@@ -185,6 +187,12 @@ def _amend(visit: Visit, rows: Sequence[ParkedOperation], *, by: User, note: str
         reason=note.strip() or f"{it} could not be applied on arrival: {why}",
         at=timezone.now(),
     )
+
+
+def _against(visit: Visit, parked: ParkedOperation) -> list[str]:
+    """What stands against a treatment that comes after its visit was sealed; else nothing."""
+    body = body_of(parked.sent) if _told(parked.sent, "kind") == "treatment.set" else None
+    return words_against(visit, body.validated_data, by=parked.person) if body else []
 
 
 def _settle(

@@ -12,13 +12,15 @@ those of its places that have no word of their own.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any, TypeVar
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db.models import Model, OuterRef, Subquery
+from django.utils import timezone
 
 from accounts.ids import uuid7
 from accounts.models import Competence, User
@@ -26,18 +28,22 @@ from accounts.refusals import Refused, Unusable, WrongState
 from accounts.trail import record
 from sites.models import Checkpoint, Monitor, Photo, Zone
 from visits.clocks import minutes_between, typed_at
+from visits.dosing.units import kind_of, through_density
 from visits.models import (
     Finding,
     FindingPhoto,
+    LabelRate,
     Look,
     NotReached,
     Pest,
     Product,
+    ProductLabel,
     Reading,
     ReadingCount,
     Treatment,
     Visit,
 )
+from visits.services.standing import BY_PEOPLE, lock_monitors, restand_devices
 from visits.signatures import Strokes, require_ink
 
 Row = TypeVar("Row", Finding, Treatment)
@@ -60,7 +66,11 @@ class Unknown(Refused):
 
 @dataclass(frozen=True, slots=True)
 class ReadingGiven:
-    """What a monitor showed; ``counts`` by the slug of the pest, empty for nothing caught."""
+    """What a monitor showed; ``counts`` by the slug of the pest, empty for nothing caught.
+
+    ``bait_taken_g`` is what was eaten since the last reading, ``bait_lifted_g`` what was taken away
+    now, both in grams where they were weighed.
+    """
 
     monitor_id: UUID
     condition: str = Reading.Condition.SOUND
@@ -68,6 +78,8 @@ class ReadingGiven:
     bait_taken: str = ""
     renewed: bool = False
     note: str = ""
+    bait_taken_g: Decimal | None = None
+    bait_lifted_g: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +118,11 @@ class NotReachedGiven:
 
 @dataclass(frozen=True, slots=True)
 class TreatmentGiven:
-    """One application. ``amount`` is of the product itself, in the product's unit.
+    """One application. ``amount`` is of the product itself, in ``unit`` (empty: the product's own).
 
+    ``label_id`` and ``rate_id`` name the version of the label, and the line of it, that the amount
+    was worked out by; without them the label in force is noted. ``finished_amount`` is what was
+    mixed. ``explanation`` says why it was done against the label, where it was.
     ``target`` is the slug of a pest, ``cautions_confirmed`` are keys of ``visits.cautions``, and
     ``wind_speed`` is in km/h. An empty ``re_entry`` becomes what the label says.
     """
@@ -137,6 +152,13 @@ class TreatmentGiven:
     re_entry: str = ""
     supervised_person: str = ""
     note: str = ""
+    unit: str = ""
+    surface: str = ""
+    label_id: UUID | None = None
+    rate_id: UUID | None = None
+    finished_amount: Decimal | None = None
+    finished_unit: str = ""
+    explanation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,9 +280,9 @@ def write_readings(
     """
     _started(visit, by=by, at=at)
     given = {one.monitor_id: one for one in readings}
-    monitors = {
-        one.pk: one for one in Monitor.objects.filter(site=visit.site_id, pk__in=given.keys())
-    }
+    own = Monitor.objects.filter(site=visit.site_id, pk__in=given.keys())
+    # Locked, as their devices may report of the same days at this moment.
+    monitors = {one.pk: one for one in own.order_by("pk").select_for_update(no_key=True)}
     if len(monitors) != len(given):
         raise Unknown(
             "A monitor was named that does not stand at this site.", code="unknown_monitor"
@@ -280,13 +302,24 @@ def write_readings(
         row.at, row.read_on = at, read_on
         row.stood_days = (read_on - since).days if since <= read_on else None
         row.condition, row.bait_taken = one.condition, one.bait_taken
+        row.bait_taken_g, row.bait_lifted_g = one.bait_taken_g, one.bait_lifted_g
         row.renewed, row.note = one.renewed, one.note.strip()
         _clean(row)
         rows.append(row)
     Reading.objects.bulk_create([row for row in rows if row._state.adding])
     Reading.objects.bulk_update(
         held.values(),
-        ["at", "read_on", "stood_days", "condition", "bait_taken", "renewed", "note"],
+        [
+            "at",
+            "read_on",
+            "stood_days",
+            "condition",
+            "bait_taken",
+            "bait_taken_g",
+            "bait_lifted_g",
+            "renewed",
+            "note",
+        ],
     )
     ReadingCount.objects.filter(reading__in=held.values()).delete()
     ReadingCount.objects.bulk_create(
@@ -295,12 +328,18 @@ def write_readings(
         for slug, count in sorted(given[row.monitor_id].counts.items())
         if count
     )
+    _restand_devices(rows)
     shown = [
         {
             "monitor": monitors[row.monitor_id].number,
             "counts": {k: v for k, v in given[row.monitor_id].counts.items() if v},
             "condition": row.condition,
             **({"bait_taken": row.bait_taken} if row.bait_taken else {}),
+            **{
+                name: value
+                for name in ("bait_taken_g", "bait_lifted_g")
+                if (value := getattr(row, name)) is not None
+            },
         }
         for row in rows
     ]
@@ -310,15 +349,30 @@ def write_readings(
 
 def unwrite_reading(visit: Visit, *, by: User, at: datetime, monitor_id: UUID) -> bool:
     """Take a reading back; says whether there was one."""
-    return _unwritten(
-        visit, by, at, "reading", Reading.objects.filter(visit=visit, monitor_id=monitor_id)
-    )
+    lock_monitors([monitor_id])
+    gone = list(Reading.objects.filter(visit=visit, monitor_id=monitor_id))
+    changed = _unwritten(visit, by, at, "reading", gone)
+    _restand_devices(gone)
+    return changed
+
+
+def _restand_devices(readings: Sequence[Reading]) -> None:
+    """What devices reported of the days that these readings count, or counted, is weighed anew."""
+    if readings:
+        days = [one.read_on for one in readings]
+        longest = timedelta(days=max(one.stood_days or 0 for one in readings))
+        restand_devices(
+            [one.monitor_id for one in readings], since=min(days) - longest, until=max(days)
+        )
 
 
 def _last_read(visit: Visit, monitor_ids: Iterable[UUID], by_day: date) -> dict[UUID, date]:
-    """The day of the reading before this visit's, by monitor; from visits and imports alike."""
+    """The day on which a person last read each monitor before this visit, on whatever occasion.
+
+    What an electronic trap reports is no reading in this sense: what it counted lies there still.
+    """
     before = (
-        Reading.objects.filter(monitor=OuterRef("pk"), read_on__lte=by_day)
+        Reading.objects.filter(monitor=OuterRef("pk"), read_on__lte=by_day, source__in=BY_PEOPLE)
         .exclude(visit=visit)
         .order_by("-read_on")
         .values("read_on")[:1]
@@ -416,7 +470,10 @@ def write_not_reached(
             Finding.objects.filter(visit=visit, checkpoint=row.checkpoint),
         )
     if row.monitor:
-        replaced = _replaced(Reading.objects.filter(visit=visit, monitor=row.monitor))
+        lock_monitors([row.monitor.pk])
+        gone = list(Reading.objects.filter(visit=visit, monitor=row.monitor))
+        replaced = _replaced(gone)
+        _restand_devices(gone)
     row.save()
     _told(
         visit,
@@ -464,9 +521,14 @@ def unwrite_words(
     rows: list[Any] = [NotReached.objects.filter(visit=visit, **_keys_of(named))]
     if named["checkpoint"]:
         rows.append(Look.objects.filter(visit=visit, checkpoint=named["checkpoint"]))
+    gone: list[Reading] = []
     if named["monitor"]:
-        rows.append(Reading.objects.filter(visit=visit, monitor=named["monitor"]))
-    return _unwritten(visit, by, at, "what was said of a place", *rows)
+        lock_monitors([named["monitor"].pk])
+        gone = list(Reading.objects.filter(visit=visit, monitor=named["monitor"]))
+        rows.append(gone)
+    changed = _unwritten(visit, by, at, "what was said of a place", *rows)
+    _restand_devices(gone)
+    return changed
 
 
 def _place_of(visit: Visit, given: NotReachedGiven) -> dict[str, Any]:
@@ -506,12 +568,13 @@ def write_treatment(
     A withdrawn product or a lapsed licence is no reason to leave out what was done: what the
     record lacks is named when the visit closes. Nor is a clock that was days ahead: an instant that
     lies more than a day after ``received_at`` stands at ``at``, and the trail keeps what was said.
+    ``received_at`` is when this reached us (now unless said); of a changed record the first stands.
     Raises ``Unknown`` or ``Unusable`` only for what cannot be true.
     """
     _started(visit, by=by, at=at)
     treatment, typed = _in_time(treatment, at=at, received_at=received_at)
     zone = _zone(visit, treatment.zone_id)
-    product = Product.objects.filter(pk=treatment.product_id).first()
+    product = Product.objects.select_related("label").filter(pk=treatment.product_id).first()
     if product is None:
         raise Unknown("A product was named that is not on the register.", code="unknown_product")
     finished = treatment.finished_at
@@ -521,18 +584,26 @@ def write_treatment(
         raise Unusable("Say how much product was used.", code="amount_missing")
     if treatment.area is not None and not treatment.area_unit:
         raise Unusable("Say in which unit the treated area is.", code="area_unit_missing")
+    if treatment.finished_amount is not None and not treatment.finished_unit:
+        raise Unusable("Say in which unit the finished spray is.", code="finished_unit_missing")
     row, is_new = _row_of(Treatment, visit, treatment_id)
     row.zone, row.checkpoint = zone, _checkpoint_in(zone, treatment.checkpoint_id)
     row.monitor = _monitor(visit, treatment.monitor_id) if treatment.monitor_id else None
-    row.product, row.unit = product, product.unit
-    row.product_name, row.actives = product.name, product.actives
+    row.product, row.unit = product, treatment.unit or product.unit
+    day = visit.site.day_of(treatment.started_at)
+    row.label, row.rate = label_of(
+        product, day, label_id=treatment.label_id, rate_id=treatment.rate_id
+    )
+    row.product_amount = amount_in(product.unit, treatment.amount, row.unit, row.label)
+    row.product_name, row.actives = product.name, row.label.actives_words
     row.registration_number = product.registration_number
     row.target = _pests([treatment.target])[treatment.target]
-    row.re_entry = treatment.re_entry.strip() or product.re_entry
+    row.re_entry = treatment.re_entry.strip() or row.label.re_entry
     person = visit.technician or by
     row.applicator_name = person.name
-    row.applicator_licence = licences_of(person, visit.site.day_of(treatment.started_at))
+    row.applicator_licence = licences_of(person, day)
     row.cautions_confirmed = sorted(set(treatment.cautions_confirmed))
+    row.received_at = row.received_at or received_at or timezone.now()
     for name, value in asdict(treatment).items():
         if name in TYPED_AS_THEY_ARE:
             setattr(row, name, value.strip() if isinstance(value, str) else value)
@@ -598,7 +669,51 @@ TYPED_AS_THEY_ARE = (
     "precautions",
     "supervised_person",
     "note",
+    "surface",
+    "finished_amount",
+    "finished_unit",
+    "explanation",
 )
+
+
+def label_of(
+    product: Product, day: date, *, label_id: UUID | None, rate_id: UUID | None
+) -> tuple[ProductLabel, LabelRate | None]:
+    """The version of the label that was named, or that in force on the day, and the line of it.
+
+    Raises ``Unknown`` for a version that is none of this product's, or a line that is not in it.
+    """
+    label = product.label
+    if label_id:
+        named = product.labels.filter(pk=label_id).first()
+        if named is None:
+            raise Unknown(
+                "A version of the label was named that this product does not have.",
+                code="unknown_label",
+            )
+        label = named
+    elif day < label.in_force_from:
+        then = product.labels.filter(in_force_from__lte=day).order_by("-number").first()
+        label = then or label
+    rate = None
+    if rate_id:
+        rate = label.rates.filter(pk=rate_id).first()
+    if rate_id and rate is None:
+        raise Unknown("A rate was named that this label does not state.", code="unknown_rate")
+    return label, rate
+
+
+def amount_in(own: str, amount: Decimal, unit: str, label: ProductLabel | None) -> Decimal | None:
+    """An amount in the product's own unit, to a millionth of it.
+
+    Nothing where a weight and a volume cannot be compared as the label states no density, and
+    where the amount is too small to be one.
+    """
+    density = Fraction(label.density) if label and label.density else None
+    if density is None and kind_of(unit) != kind_of(own):
+        return None
+    found = through_density(Fraction(amount), unit, own, density or Fraction(1))
+    return (Decimal(found.numerator) / found.denominator).quantize(Decimal("0.000001")) or None
 
 
 def unwrite_treatment(visit: Visit, *, by: User, at: datetime, treatment_id: UUID) -> bool:

@@ -1,11 +1,11 @@
 // @ts-check
 /** What will be sent and sealed, drawn from the package and the log; never the form that signs it. */
 
-import { counted, unsaidOf } from "./closing.js";
+import { backWords, counted, unsaidOf } from "./closing.js";
 import { byId, copyOf, part, write } from "./dom.js";
 import { cautionsFor, coverageOf, coverageOfZone, coverageWords, openOf, wordOn } from "./rules.js";
 import { timeAt } from "./when.js";
-import { caughtWords, findingWords, whyWords, word } from "./words.js";
+import { amountWords, caughtWords, findingWords, whyWords, word } from "./words.js";
 
 /** @typedef {{title: string, note?: string, more?: string[], gap?: string, zone?: string, verb?: string}} Row
  * @typedef {import("./app.js").App} App */
@@ -34,7 +34,13 @@ export function drawAnswers(app, photos) {
   const treatments = Object.values(said.treatments);
   const uses = treatments.map((one) => ({ one, product: productOf(app, one), zone: app.zoneOf(one.zone) }));
   const asked = uses.map(({ one, product, zone }) =>
-    cautionsFor(lists.cautions, { method: one.method, formulation: product?.formulation ?? "", zoneKind: zone?.kind ?? "" }));
+    cautionsFor(lists.cautions, {
+      method: one.method,
+      formulation: product?.formulation ?? "",
+      zoneKind: zone?.kind ?? "",
+      pestGroup: lists.pests.find((/** @type {any} */ pest) => pest.slug === one.target)?.group ?? "",
+      surroundings: [one.surface, one.outdoors ? "outdoors" : ""],
+    }));
   rows("treatments", uses.map((use, i) => treatmentRow(app, use, asked[i])));
   list("cautions", [...new Set(asked.flat().map((one) => one.text))]);
   byId("caution-box").hidden = !treatments.length;
@@ -157,12 +163,15 @@ function treatmentRow(app, { one, product, zone }, cautions) {
   const clock = (/** @type {string} */ at) => timeAt(at, app.visit.site.time_zone);
   const times = [clock(one.started_at), one.finished_at && clock(one.finished_at)].filter(Boolean).join(" to ");
   return {
-    title: `${product?.name ?? "A product that is no longer listed"}, ${Number(one.amount)} ${product?.unit ?? ""}`.trim(),
+    title: `${product?.name ?? "A product that is no longer listed"}, ${amountWords(one, product)}`,
     note: [
       [word("methods", one.method), zone?.name, one.place].filter(Boolean).join(", "),
       `Against ${app.pest(one.target)?.name ?? one.target}; ${times}`,
       product?.cautions && `The label: ${product.cautions}`,
+      one.dilution && `Rate or dilution: ${one.dilution}`,
+      backWords(one, product, app.visit.site.time_zone),
       `Re-entry: ${one.re_entry || product?.re_entry || "not said"}`,
+      one.explanation && `Done against the label, because: ${one.explanation}`,
       product?.is_demo && "Invented for demonstration: no dosing advice.",
     ].filter(Boolean).join("\n"),
     gap: [

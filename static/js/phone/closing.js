@@ -118,6 +118,19 @@ export function unsaidOf(one, product) {
 }
 
 /**
+ * When people may come back, by the minutes that the label states: counted from the end of the work, or
+ * from its start where the end is not written down, as the server does. Nothing where the label states
+ * none, or where the record was made by another version of it.
+ * @param {any} one a treatment @param {any} product of the package @param {string} zone of the site
+ */
+export function backWords(one, product, zone) {
+  const label = product?.label;
+  if (!label || label.re_entry_minutes === null || (one.label && one.label !== label.id)) return "";
+  const at = new Date(Date.parse(one.finished_at ?? one.started_at) + label.re_entry_minutes * 60_000);
+  return `People may come back from ${timeAt(at.toISOString(), zone)} on ${dayWords(dayIn(at, zone))} (${zone})`;
+}
+
+/**
  * The next stop of the day: by its time, of those still to be done.
  * @param {any[]} visits with their `state` on this phone @param {string} today
  */

@@ -216,7 +216,8 @@ async function keepWorker(phone) {
     if (quietly) ask(true);
     else {
       phone.notice("release", "A newer Kickplate is ready", "What you typed and recorded stays. It can also wait until the visit is closed.", [
-        ["Load it now", () => ask(false)],
+        // Another page may have asked before: then the newer release only waits to be loaded.
+        ["Load it now", () => (found.waiting ? ask(false) : location.reload())],
         ["Later", () => {}],
       ]);
     }

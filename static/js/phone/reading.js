@@ -1,13 +1,16 @@
 // @ts-check
 /** The sheet of one monitor: counts by a thumb, condition, bait. */
 
+import { balanceWords, gramsIn } from "./bait.js";
 import { copyOf, part, valuesOf, write } from "./dom.js";
+import { NumberPad } from "./numberpad.js";
 import { pestsToCount } from "./rules.js";
 import { Sheet } from "./sheet.js";
 import { dayWords } from "./when.js";
 
 const WITH_BAIT = new Set(["bait_station", "indicator"]);
 const WITHOUT_COUNTS = new Set(["indicator"]);
+const GRAMS = ["bait_taken_g", "bait_lifted_g"];
 
 export class ReadingSheet extends Sheet {
   /** @param {HTMLDialogElement} dialog @param {import("./app.js").App} app @param {(id: string) => any} nextOf the monitor to be read after one */
@@ -19,6 +22,7 @@ export class ReadingSheet extends Sheet {
     this.monitor = null;
     /** @type {any} */
     this.next = null;
+    this.pad = new NumberPad(this.form);
     part(this.form, "other").addEventListener("change", () => this.addChosen());
   }
 
@@ -33,6 +37,8 @@ export class ReadingSheet extends Sheet {
       values: {
         condition: now?.condition ?? "sound",
         bait_taken: now?.bait_taken ?? "",
+        bait_taken_g: plain(now?.bait_taken_g),
+        bait_lifted_g: plain(now?.bait_lifted_g),
         renewed: now?.renewed ?? false,
         note: now?.note ?? "",
         counts: now?.counts ?? {},
@@ -54,6 +60,8 @@ export class ReadingSheet extends Sheet {
     const other = part(this.form, "other");
     if (other.options.length === 1) for (const pest of app.lists.pests) other.add(new Option(pest.name, pest.slug));
     part(this.form, "bait").hidden = !WITH_BAIT.has(monitor.kind);
+    write(this.form, "balance", balanceWords(app.visit.treating?.points[monitor.id]));
+    this.pad.hide();
     part(this.form, "remove").hidden = !app.said.readings[monitor.id];
     this.next = this.nextOf(monitor.id);
     part(this.form, "save").textContent = this.next ? `Save and go to ${this.next.number}` : "Save the reading";
@@ -105,13 +113,25 @@ export class ReadingSheet extends Sheet {
     return { ...valuesOf(this.form), counts: this.counts() };
   }
 
+  /** @returns {[string, string][]} */
+  faults() {
+    const typed = valuesOf(this.form);
+    const wrong = GRAMS.map((name) => /** @type {[string, string]} */ ([name, gramsIn(typed[name]).why]));
+    return [...super.faults(), ...wrong.filter(([, why]) => why)];
+  }
+
   async save() {
-    const { condition, bait_taken: bait, renewed, note } = valuesOf(this.form);
+    const typed = valuesOf(this.form);
+    const { condition, bait_taken: bait, renewed, note } = typed;
+    const hasBait = WITH_BAIT.has(this.monitor.kind);
+    const [taken, lifted] = GRAMS.map((name) => (hasBait ? gramsIn(typed[name]).grams : null));
     await this.app.record("reading.set", {
       monitor: this.monitor.id,
       condition,
       counts: this.counts(),
-      bait_taken: WITH_BAIT.has(this.monitor.kind) ? bait : "",
+      bait_taken: hasBait ? bait : "",
+      bait_taken_g: taken,
+      bait_lifted_g: lifted,
       renewed,
       note,
     }, this.words);
@@ -143,5 +163,9 @@ export const isNothing = (reading) =>
   reading.condition === "sound" &&
   !Object.values(reading.counts).some(Boolean) &&
   ["", "none"].includes(reading.bait_taken) &&
+  !GRAMS.some((name) => (reading[name] ?? "") !== "") &&
   !reading.renewed &&
   !reading.note;
+
+/** A figure of the record without the zeros that only its column adds. @param {string | null | undefined} given */
+const plain = (given) => (given ? String(Number(given)) : "");

@@ -278,12 +278,15 @@ export function bare(word) {
 
 /**
  * The cautions of one application, by the server's own table.
- * @param {any[]} table @param {{method: string, formulation: string, zoneKind: string}} use
+ * @param {any[]} table
+ * @param {{method: string, formulation: string, zoneKind: string, surroundings?: string[]}} use
  */
-export function cautionsFor(table, { method, formulation, zoneKind }) {
+export function cautionsFor(table, { method, formulation, zoneKind, pestGroup = "", surroundings = [] }) {
   return table.filter((one) => {
     if (one.unless.includes(method)) return false;
-    if (one.zone_kinds.length && !one.zone_kinds.includes(zoneKind)) return false;
+    if (pestGroup && one.pest_groups?.length && !one.pest_groups.includes(pestGroup)) return false;
+    const places = [...one.zone_kinds, ...(one.surroundings ?? [])];
+    if (places.length && !places.some((word) => word === zoneKind || surroundings.includes(word))) return false;
     if (!one.methods.length && !one.formulations.length) return true;
     return one.methods.includes(method) || one.formulations.includes(formulation);
   });

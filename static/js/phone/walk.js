@@ -10,8 +10,7 @@ import { ReadingSheet } from "./reading.js";
 import { coverageOf, coverageOfZone, coverageWords, openOf } from "./rules.js";
 import { SeekSheet } from "./seek.js";
 import * as store from "./store.js";
-import { TreatmentSheet } from "./treatment.js";
-import { word } from "./words.js";
+import { amountWords, word } from "./words.js";
 import { ZoneBox } from "./zone.js";
 
 const SEEN_MS = 400; // so that the last tick of a zone is seen before the page moves on
@@ -23,7 +22,8 @@ export class Walk extends App {
     super(() => this.paint());
     this.finding = new FindingSheet(byId("finding"), this);
     this.notReached = new NotReachedSheet(byId("not-reached"), this);
-    this.treatment = new TreatmentSheet(byId("treatment"), this);
+    /** @type {import("./treatment.js").TreatmentSheet | undefined} */
+    this.treatment = undefined;
     this.reading = new ReadingSheet(byId("reading"), this, (id) => nextMonitor(this.zones, this.said, id, this.order));
     this.seek = new SeekSheet(byId("seek"), this, (monitor) => this.show(monitor));
     /** @type {Map<string, ZoneBox>} */
@@ -124,9 +124,9 @@ export class Walk extends App {
         const zone = this.zoneOf(one.zone);
         const title = `${product?.name ?? "Product"}, ${zone?.name ?? ""}`;
         write(row, "title", title);
-        write(row, "note", [`${one.amount} ${product?.unit ?? ""}`.trim(), word("methods", one.method), one.place].join(", "));
+        write(row, "note", [amountWords(one, product), word("methods", one.method), one.place].join(", "));
         part(row, "open").setAttribute("aria-label", `Change: ${title}`);
-        part(row, "open").addEventListener("click", () => this.treatment.show({ zone, treatment: one }));
+        part(row, "open").addEventListener("click", () => this.treat({ zone, treatment: one }));
         return row;
       }),
     );
@@ -164,6 +164,21 @@ export class Walk extends App {
   show(monitor) {
     this.boxes.get(zoneWith(this.zones, monitor.id).id)?.open();
     return this.reading.show(monitor);
+  }
+
+  /** The sheet of a treatment is a script of its own, which most walks never need. @param {{zone?: any, treatment?: any}} given */
+  async treat(given) {
+    const dialog = byId("treatment");
+    try {
+      const { TreatmentSheet } = await import(dialog.dataset.script);
+      this.treatment ??= /** @type {import("./treatment.js").TreatmentSheet} */ (new TreatmentSheet(dialog, this));
+    } catch {
+      this.notice("treatment", "The form for a treatment is not on this phone yet", "Open the walk where there is a signal, then try again.", [
+        ["Open the walk again", () => location.reload()],
+      ]);
+      return;
+    }
+    await this.treatment.show(given);
   }
 
   /** Show a place: its zone is opened, and nothing moves if it is in sight already. @param {string} id @returns {any} what stands for it */

@@ -24,5 +24,10 @@ export function caughtWords(one, pest) {
     ...counts.map(([slug, count]) => `${count} ${pest(slug)?.name ?? slug}`),
     one.condition === "sound" ? "" : word("conditions", one.condition).toLowerCase(),
     ["", "none"].includes(one.bait_taken) ? "" : `bait: ${word("bait", one.bait_taken).toLowerCase()}`,
+    Number(one.bait_taken_g) ? `${Number(one.bait_taken_g)} g of bait taken` : "",
+    Number(one.bait_lifted_g) ? `${Number(one.bait_lifted_g)} g of bait lifted` : "",
   ].filter(Boolean).join(", ");
 }
+
+/** Such as "2.5 g": what was used of a product. @param {any} one @param {any} product of the package, if any */
+export const amountWords = ({ amount, unit }, product) => `${Number(amount)} ${word("units", unit || (product?.unit ?? ""))}`.trim();

@@ -324,7 +324,7 @@ const ACTS = {
 
   reached: ({ zone, walk }) => walk.say([["not_reached.remove", { zone: zone.id }]], `${zone.name}, the whole zone`),
 
-  treat: ({ zone, walk }) => walk.treatment.show({ zone }),
+  treat: ({ zone, walk }) => walk.treat({ zone }),
 
   nothing(at, id) {
     const monitor = at.monitor(id);
