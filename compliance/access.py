@@ -1,15 +1,32 @@
 """Who may see, decide and check what follows from visits."""
 
-from django.db.models import Exists, OuterRef, QuerySet
-from django.db.models.functions import TruncDate
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from django.db.models import Exists, F, Model, OuterRef, Q, QuerySet
+from django.db.models.functions import TruncDate, TruncMonth, TruncQuarter
 
 from accounts.access import AnyUser, is_somebody
 from accounts.models import Role
 from accounts.refusals import NotAllowed
-from compliance.models import CorrectiveAction, Flag, SiteFile
+from compliance.models import (
+    ActionMessage,
+    ActionThreshold,
+    Alarm,
+    Breach,
+    CorrectiveAction,
+    Flag,
+    PlaceMonth,
+    SiteFile,
+    TrendReview,
+)
 from sites.access import sites_visible_to, valid_pass_sites
 from sites.models import Site
 from visits.models import WhoseMove
+
+Row = TypeVar("Row", bound=Model)
+
+_BEGINS: dict[str, Callable[[str], Any]] = {"on": F, "month": TruncMonth, "quarter": TruncQuarter}
 
 
 def actions_visible_to(user: AnyUser) -> QuerySet[CorrectiveAction]:
@@ -23,6 +40,27 @@ def actions_visible_to(user: AnyUser) -> QuerySet[CorrectiveAction]:
         )
         return actions.alias(raised_on=TruncDate("raised_at")).filter(Exists(within))
     return actions
+
+
+def messages_visible_to(user: AnyUser) -> QuerySet[ActionMessage]:
+    """What the office and the client wrote each other about actions; nobody else's business."""
+    if not sees_money(user):
+        return ActionMessage.objects.none()
+    return ActionMessage.objects.filter(action__in=actions_visible_to(user))
+
+
+def require_may_write(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` for anybody but the office and the client's managers of the site."""
+    if not sees_money(user):
+        raise NotAllowed("Questions are asked and answered between the client and the office.")
+    if not sites_visible_to(user).filter(pk=action.site_id).exists():
+        raise NotAllowed("This site is not one of yours.")
+
+
+def require_may_keep_prices(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office: on which terms is theirs to say."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        raise NotAllowed("Only the office sets the terms on which options are weighed.")
 
 
 def flags_visible_to(user: AnyUser) -> QuerySet[Flag]:
@@ -48,6 +86,57 @@ def site_files_visible_to(user: AnyUser) -> QuerySet[SiteFile]:
         )
         return files.filter(Exists(within), audience=Role.AUDITOR)
     return files.filter(audience=Role.CLIENT_MANAGER)
+
+
+def place_months_visible_to(user: AnyUser) -> QuerySet[PlaceMonth]:
+    """How places of visible sites stood; for an auditor in the months of the pass's period."""
+    return _of_the_period(PlaceMonth.objects.all(), user, "month")
+
+
+def alarms_visible_to(user: AnyUser) -> QuerySet[Alarm]:
+    """Alarms of visible sites; for an auditor those of the months of the pass's period."""
+    return _of_the_period(Alarm.objects.all(), user, "month")
+
+
+def breaches_visible_to(user: AnyUser) -> QuerySet[Breach]:
+    """Breaches at visible sites; for an auditor those within the pass's period."""
+    return _of_the_period(Breach.objects.all(), user, "on")
+
+
+def trend_reviews_visible_to(user: AnyUser) -> QuerySet[TrendReview]:
+    """Reviews of visible sites; for an auditor of quarters that the pass's period touches."""
+    return _of_the_period(TrendReview.objects.all(), user, "quarter")
+
+
+def thresholds_visible_to(user: AnyUser) -> QuerySet[ActionThreshold]:
+    """What holds for visible sites: their own thresholds and those of the whole company."""
+    if not is_somebody(user):
+        return ActionThreshold.objects.none()
+    own = Q(site__in=sites_visible_to(user))
+    return ActionThreshold.objects.filter(own | Q(site__isnull=True))
+
+
+def _of_the_period(rows: QuerySet[Row], user: AnyUser, day: str) -> QuerySet[Row]:
+    """Rows of visible sites; for an auditor those whose ``day`` the pass's period has come to.
+
+    A month or quarter that began before the period and reaches into it is shown whole.
+    """
+    if not is_somebody(user):
+        return rows.none()
+    rows = rows.filter(site__in=sites_visible_to(user))
+    if user.role != Role.AUDITOR:
+        return rows
+    begins = _BEGINS[day]("auditor_pass__period_from")
+    within = valid_pass_sites(user).annotate(begins=begins)
+    return rows.filter(
+        Exists(
+            within.filter(
+                site_id=OuterRef("site_id"),
+                begins__lte=OuterRef(day),
+                auditor_pass__period_to__gte=OuterRef(day),
+            )
+        )
+    )
 
 
 def sees_money(user: AnyUser) -> bool:
@@ -81,6 +170,19 @@ def require_may_decide(user: AnyUser, action: CorrectiveAction) -> None:
         raise NotAllowed("Only the client's manager decides this.")
     if not sites_visible_to(user).filter(pk=action.site_id).exists():
         raise NotAllowed("This site is not one of yours.")
+
+
+def may_review(user: AnyUser, site: Site) -> bool:
+    """Whether trends of this site are a person's to review: the office's and its technicians'."""
+    if not (is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}):
+        return False
+    return sites_visible_to(user).filter(pk=site.pk).exists()
+
+
+def require_may_review(user: AnyUser, site: Site) -> None:
+    """Raise ``NotAllowed`` for anybody but the office and the technicians of the site."""
+    if not may_review(user, site):
+        raise NotAllowed("Trends are reviewed by the office and the technicians of the site.")
 
 
 def require_may_report_done(user: AnyUser, action: CorrectiveAction) -> None:

@@ -199,13 +199,14 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "labels",
         "The label of every product used",
-        "A label on file names each product used in the period.",
+        "For each product used in the period a label is on file, with it or by its title.",
         (SCHEMES, USE),
     ),
     Item(
         "safety_data_sheets",
         "The safety data sheet of every product used",
-        "A safety data sheet on file names each product used in the period.",
+        "For each product used in the period a safety data sheet of the last five years is on "
+        "file, with it or by its title.",
         (SCHEMES, USE),
     ),
     Item(
@@ -235,7 +236,7 @@ ITEMS: tuple[Item, ...] = (
     Item(
         "trend_review",
         "A written review of trends by pest, zone and monitor",
-        "Kept here in a later edition; until then ask the service company.",
+        "Somebody competent signed a review of every ended quarter in which monitors were read.",
         (SCHEME_DETAIL, SCHEMES),
     ),
     Item(

@@ -1,6 +1,7 @@
 """What may be typed about actions, flags and decisions. Forms check shape; services decide."""
 
 from collections.abc import Sequence
+from dataclasses import fields
 from decimal import Decimal
 from typing import Any, cast
 from uuid import UUID
@@ -14,14 +15,23 @@ from accounts.forms import DayInput, offer
 from accounts.models import User
 from accounts.refusals import Refused
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
-from compliance.models import ActionOption, CorrectiveAction, Decision, Flag, SiteFile
+from compliance.models import (
+    ActionOption,
+    Alarm,
+    CorrectiveAction,
+    Decision,
+    Flag,
+    JudgedMonth,
+    SiteFile,
+)
 from compliance.queries.actions import OPEN, STATE_FILTERS
 from compliance.queries.flags import GROUPS
-from compliance.queries.sheets import USUAL_YEARS, Sheet
+from compliance.queries.sheets import Sheet
+from compliance.queries.trends import month_words
 from compliance.services.actions import FEWEST_OPTIONS, MOST_OPTIONS, OptionGiven
 from compliance.services.signing import Proof, prove_by_password
 from sites.models import Site, Zone
-from visits.models import WhoseMove
+from visits.models import Pest, WhoseMove
 
 MOST_PHOTOS = 6
 DECLINE = "decline"
@@ -121,6 +131,15 @@ class RaiseAction(WordAction):
         return told
 
 
+class MoneyOrNone(forms.DecimalField):
+    """A sum that may be left out."""
+
+    def __init__(self, *, label: str) -> None:
+        super().__init__(
+            min_value=Decimal(0), max_digits=10, decimal_places=2, required=False, label=label
+        )
+
+
 class PriceOption(forms.Form):
     """One way to answer an action."""
 
@@ -144,10 +163,59 @@ class PriceOption(forms.Form):
     remaining_risk = forms.CharField(
         widget=FewLines(2), label="What stays at risk", help_text="Even if it is little."
     )
+    cost_once_low = MoneyOrNone(label="Now, at the lowest")
+    cost_once_high = MoneyOrNone(label="Now, at the highest")
+    cost_monthly_low = MoneyOrNone(label="Each month, at the lowest")
+    cost_monthly_high = MoneyOrNone(label="Each month, at the highest")
+    life_years_low = forms.IntegerField(
+        min_value=1, max_value=50, required=False, label="Lasts, at the shortest"
+    )
+    life_years_high = forms.IntegerField(
+        min_value=1, max_value=50, required=False, label="Lasts, at the longest"
+    )
+    effect_percent = forms.IntegerField(
+        min_value=0,
+        max_value=100,
+        required=False,
+        label="Saves, in percent",
+        help_text="Of the extra visits, treatments and call-outs.",
+    )
+    effect_basis = forms.ChoiceField(
+        choices=[("", "Nothing is said of it"), *ActionOption.Basis.choices],
+        required=False,
+        label="Where that is from",
+    )
+    effect_words = forms.CharField(
+        widget=FewLines(2), required=False, label="Why so much", help_text="The client reads it."
+    )
+
+    FOLDED = (
+        "cost_once_low",
+        "cost_once_high",
+        "cost_monthly_low",
+        "cost_monthly_high",
+        "life_years_low",
+        "life_years_high",
+        "effect_percent",
+        "effect_basis",
+        "effect_words",
+    )
+
+    def plain(self) -> list[forms.BoundField]:
+        """The fields that every option needs."""
+        return [self[name] for name in self.fields if name not in self.FOLDED]
+
+    def folded(self) -> list[forms.BoundField]:
+        """Ranges and expected effect, which may be left out."""
+        return [self[name] for name in self.FOLDED]
+
+    def opens(self) -> bool:
+        """Whether anything in the fold is filled in or wrong."""
+        return any(self[name].value() or self[name].errors for name in self.FOLDED)
 
     def has_changed(self) -> bool:
         """A kind alone is no option: every row shows one."""
-        return any(name != "kind" for name in self.changed_data)
+        return any(name not in {"kind", "effect_basis"} for name in self.changed_data)
 
     def given(self) -> OptionGiven:
         """The option as the service takes it."""
@@ -187,6 +255,17 @@ PriceOptions = cast(
         validate_max=True,
     ),
 )
+
+
+class WriteMessage(forms.Form):
+    """A question or an answer about an action."""
+
+    text = forms.CharField(
+        max_length=2000,
+        widget=FewLines(4),
+        label="Your question or answer",
+        error_messages={"required": "Write what you want to know or say."},
+    )
 
 
 class SeenRevision(forms.Form):
@@ -236,7 +315,7 @@ class DecideAction(Proves):
     reason = forms.CharField(
         required=False,
         widget=FewLines(),
-        help_text="Needed if you turn the work down. It stays on the record.",
+        help_text="Needed where no work is ordered. It stays on the record.",
     )
     revision = forms.IntegerField(widget=forms.HiddenInput)
     shown_hash = forms.CharField(max_length=64, widget=forms.HiddenInput)
@@ -248,6 +327,8 @@ class DecideAction(Proves):
     def __init__(self, *args: Any, sheet: Sheet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._sheet = sheet
+        nothing = [one for one in sheet.options if one.kind == ActionOption.Kind.NOTHING]
+        self._asks_reason = {DECLINE, *(str(one.pk) for one in nothing)}
         cast(forms.ChoiceField, self.fields["answer"]).choices = [
             *((str(option.pk), str(option)) for option in sheet.options),
             (DECLINE, "Turn it down"),
@@ -255,7 +336,7 @@ class DecideAction(Proves):
 
     def clean_reason(self) -> str:
         reason: str = self.cleaned_data["reason"]
-        if self.cleaned_data.get("answer") == DECLINE and not reason.strip():
+        if self.cleaned_data.get("answer") in self._asks_reason and not reason.strip():
             raise ValidationError("Say why you turn it down.")
         return reason
 
@@ -274,7 +355,7 @@ class DecideAction(Proves):
                 "reason": self.data.get("reason", ""),
                 "revision": self._sheet.action.revision,
                 "shown_hash": self._sheet.hash,
-                "years": self.data.get("years", USUAL_YEARS),
+                "years": self.data.get("years", self._sheet.terms.years),
             }
         return super().clean()
 
@@ -330,6 +411,75 @@ class FilterFlags(forms.Form):
     kind = forms.ChoiceField(choices=[("", "All kinds"), *Flag.Kind.choices], required=False)
 
 
+class FilterAlarms(forms.Form):
+    """Which alarms are listed; it lives in the address.
+
+    Unless a month is named it is the last one in which places were read and judged.
+    """
+
+    ALL = "all"
+    STATES = (*Alarm.State.choices, (ALL, "All"))
+
+    month = forms.ChoiceField(
+        required=False,
+        error_messages={
+            "invalid_choice": "“%(value)s” is no month that was judged. Months are written 2026-03."
+        },
+    )
+    state = forms.ChoiceField(choices=STATES, required=False)
+    site = forms.ModelChoiceField(Site.objects.none(), required=False, empty_label="All sites")
+    pest = forms.ModelChoiceField(
+        Pest.counted.none(), required=False, empty_label="All pests", to_field_name="slug"
+    )
+
+    def __init__(self, data: Any, *, judged: Sequence[JudgedMonth], sites: QuerySet[Site]) -> None:
+        self.months = {f"{one.month:%Y-%m}": one.month for one in judged}
+        # A month that has just begun was judged too, while nobody has read anything in it yet.
+        looked = (f"{one.month:%Y-%m}" for one in judged if one.looked_at)
+        latest = next(looked, next(iter(self.months), self.ALL))
+        super().__init__({"month": latest, "state": Alarm.State.OPEN, **data.dict()})
+        month = cast(forms.ChoiceField, self.fields["month"])
+        names = [(key, month_words(day)) for key, day in self.months.items()]
+        month.choices = [*names, (self.ALL, "All months")]
+        self.latest = self.months.get(latest)
+        offer(self, "site", sites.order_by("name", "pk"))
+        offer(self, "pest", Pest.counted.order_by("name", "pk"))
+
+    def wanted(self) -> dict[str, Any]:
+        """What to look for; what cannot be read narrows nothing, and the page says so."""
+        self.is_valid()
+        told = self.cleaned_data
+        state = told.get("state") or Alarm.State.OPEN
+        asked = told.get("month")
+        return {
+            "month": None if asked == self.ALL else self.months.get(asked or "", self.latest),
+            "state": "" if state == self.ALL else state,
+            "site": told.get("site"),
+            "pest": told.get("pest"),
+        }
+
+
+class LookOverMonths(forms.Form):
+    """Over how many months a place or a site is looked at."""
+
+    PERIODS = (12, 24, 36)
+    USUAL = 24
+
+    months = forms.TypedChoiceField(
+        choices=[(str(number), f"{number} months") for number in PERIODS],
+        coerce=int,
+        required=False,
+        error_messages={
+            "invalid_choice": "“%(value)s” is no period to look over: 12, 24 or 36 months."
+        },
+    )
+
+    def wanted(self) -> int:
+        """The months asked for, or the usual ones where they cannot be read."""
+        self.is_valid()
+        return self.cleaned_data.get("months") or self.USUAL
+
+
 class RequestSiteFile(forms.Form):
     """Which days a site file covers, and what it is printed on."""
 
@@ -365,25 +515,17 @@ class LookOverYears(forms.Form):
 
     years = forms.IntegerField(min_value=SHORTEST_YEARS, max_value=LONGEST_YEARS, required=False)
 
-    def wanted(self) -> int:
-        """The years asked for, or the usual ones where they cannot be read."""
+    def wanted(self) -> int | None:
+        """The years asked for; None, the action's own, where they cannot be read."""
         self.is_valid()
-        found = self.cleaned_data.get("years")
-        return found if found else USUAL_YEARS
+        return self.cleaned_data.get("years")
 
 
 def option_rows(options: Sequence[ActionOption]) -> list[dict[str, Any]]:
     """First values: the options that stand, or a row for each kind that is always wanted."""
     if options:
         return [
-            {
-                "kind": option.kind,
-                "description": option.description,
-                "cost_once": option.cost_once,
-                "cost_monthly": option.cost_monthly,
-                "life_years": option.life_years,
-                "remaining_risk": option.remaining_risk,
-            }
+            {one.name: getattr(option, one.name) for one in fields(OptionGiven)}
             for option in options
         ]
     return [{"kind": ActionOption.Kind.LASTING}, {"kind": ActionOption.Kind.CARRY_ON}]

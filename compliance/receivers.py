@@ -3,13 +3,45 @@
 from typing import Any
 from uuid import UUID
 
+from django.apps import apps as apps_of_today
+from django.apps.registry import Apps
+from django.db.models.signals import post_migrate
 from django.dispatch import receiver
+from django.utils import timezone
 
+from accounts.wake import wake
 from compliance.services.actions import raise_actions_of_visit
-from visits.signals import visit_closed
+from compliance.tasks import find_breaches
+from compliance.usual_thresholds import ensure_usual_thresholds
+from visits.signals import readings_came, visit_closed
 
 
 @receiver(visit_closed)
 def raise_actions(sender: type, visit_id: UUID, **facts: Any) -> None:
     """Raise the actions of a visit as soon as it is closed; a sweep finds it otherwise."""
     raise_actions_of_visit(visit_id)
+
+
+@receiver(visit_closed)
+@receiver(readings_came)
+def look_for_breaches(sender: type, **facts: Any) -> None:
+    """Have thresholds looked at as soon as readings count; the sweep finds them otherwise.
+
+    Neither counting nor judging is woken: both are about whole months.
+    """
+    wake(find_breaches)
+
+
+@receiver(post_migrate)
+def keep_usual_thresholds(
+    sender: Any, using: str, apps: Apps = apps_of_today, **facts: Any
+) -> None:
+    """Add the usual thresholds once the tables are there, unless they were ever on file."""
+    if sender.label != "compliance":
+        return
+    try:
+        thresholds = apps.get_model("compliance", "ActionThreshold")._default_manager.using(using)
+        pests = apps.get_model("visits", "Pest")._default_manager.using(using)
+    except LookupError:  # migrated back to before there were thresholds
+        return
+    ensure_usual_thresholds(thresholds.all(), pests.all(), today=timezone.now().date())

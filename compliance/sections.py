@@ -1,4 +1,4 @@
-"""The sections that this room adds to a site's page: actions, evidence, and who looked."""
+"""The sections that this room adds to the page of a site, and of a monitor."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,10 +7,13 @@ from django.utils import timezone
 
 from accounts.models import Role, User
 from compliance.access import actions_visible_to
+from compliance.drawn import drawn
 from compliance.queries.actions import actions_listed
 from compliance.queries.looks import looks_at
-from sites.models import Site
-from sites.site_sections import Section, register
+from compliance.queries.trends import monitor_months, standings_of
+from compliance.trends.drawing import small_chart
+from sites.models import Monitor, Site
+from sites.site_sections import Section, register, register_for_monitor
 
 SHOWN_ACTIONS = 8
 JUDGES_EVIDENCE = frozenset({Role.OFFICE, Role.CLIENT_MANAGER, Role.AUDITOR})
@@ -32,6 +35,33 @@ def evidence(site: Site, user: User) -> Mapping[str, Any]:
     return {}
 
 
+def trends(site: Site, user: User) -> Mapping[str, Any]:
+    """How its counts stand in a line, and the way to the pictures. Two queries."""
+    return {"standing": standings_of([site], user, now=timezone.now())[site.pk]}
+
+
+def monitor_trends(monitor: Monitor, user: User) -> Mapping[str, Any] | None:
+    """Each pest month by month; nothing before the first reading. Three queries at most."""
+    found = monitor_months(monitor, user, now=timezone.now())
+    if not found:
+        return None
+    return {
+        "charts": [
+            {
+                "shown": one,
+                "chart": drawn(
+                    small_chart(
+                        one.points,
+                        title=f"{one.pest.name} in monitor {monitor.number}",
+                        name=f"pest-{number}",
+                    )
+                ),
+            }
+            for number, one in enumerate(found, 1)
+        ]
+    }
+
+
 def looks(site: Site, user: User) -> Mapping[str, Any]:
     """Which auditors looked, latest first. One query."""
     return {"looks": looks_at(site)}
@@ -48,6 +78,16 @@ def register_sections() -> None:
             "compliance/sections/evidence.html",
             evidence,
             JUDGES_EVIDENCE,
+        )
+    )
+    register(Section("trends", "Trends", 890, "compliance/sections/trends.html", trends))
+    register_for_monitor(
+        Section(
+            "over-time",
+            "What it showed over time",
+            150,
+            "compliance/sections/monitor_trends.html",
+            monitor_trends,
         )
     )
     register(

@@ -2,7 +2,16 @@
 
 from celery import shared_task
 
-from compliance.services import actions, digests, flags, ordered_work, site_files
+from compliance.services import (
+    actions,
+    counting,
+    digests,
+    flags,
+    judging,
+    ordered_work,
+    site_files,
+    thresholds,
+)
 
 
 @shared_task
@@ -24,10 +33,22 @@ def plan_ordered_work() -> int:
 
 
 @shared_task
+def find_breaches() -> int:
+    """Find what has reached an action threshold, and follow it up. Safe twice, late, or never."""
+    return thresholds.find_breaches()
+
+
+@shared_task
 def reconcile_flags() -> int:
     """Keep flags in step with what is late or wrong. Safe twice, late, or never."""
     outcome = flags.reconcile_flags()
     return outcome.raised + outcome.cleared
+
+
+@shared_task
+def count_and_judge() -> int:
+    """Sum up what monitors caught, and judge the months where it changed. Safe twice, or late."""
+    return counting.count_sites() + judging.judge_months()
 
 
 @shared_task

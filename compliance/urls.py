@@ -2,7 +2,21 @@
 
 from django.urls import path
 
-from compliance.views import actions, evidence, flags, landing, site_files, summary
+from compliance.views import (
+    actions,
+    applications,
+    evidence,
+    flags,
+    landing,
+    messages,
+    money_terms,
+    site_files,
+    summary,
+    thresholds,
+    trend_plan,
+    trend_reviews,
+    trends,
+)
 
 app_name = "compliance"
 urlpatterns = [
@@ -20,6 +34,8 @@ urlpatterns = [
     path("actions/<uuid:action_id>/check/", actions.action_check, name="action_check"),
     path("actions/<uuid:action_id>/reopen/", actions.action_reopen, name="action_reopen"),
     path("actions/<uuid:action_id>/withdraw/", actions.action_withdraw, name="action_withdraw"),
+    path("actions/<uuid:action_id>/write/", messages.action_write, name="action_write"),
+    path("money-terms/", money_terms.money_terms, name="money_terms"),
     path("flags/", flags.flags, name="flags"),
     path("flags.csv", flags.flags_csv, name="flags_csv"),
     path("flags/<uuid:flag_id>/acknowledge/", flags.flag_acknowledge, name="flag_acknowledge"),
@@ -32,5 +48,53 @@ urlpatterns = [
         site_files.site_file_download,
         name="site_file_download",
     ),
+    path("applications.pdf", applications.applications_pdf, name="applications_pdf"),
+    path(
+        "sites/<uuid:site_id>/applications.pdf",
+        applications.applications_pdf,
+        name="site_applications_pdf",
+    ),
+    path("thresholds/", thresholds.thresholds, name="thresholds"),
+    path("thresholds.csv", thresholds.thresholds_csv, name="thresholds_csv"),
+    path("thresholds/new/", thresholds.threshold_new, name="threshold_new"),
+    path(
+        "thresholds/<uuid:threshold_id>/change/",
+        thresholds.threshold_change,
+        name="threshold_change",
+    ),
+    path("thresholds/<uuid:threshold_id>/end/", thresholds.threshold_end, name="threshold_end"),
+    path("sites/<uuid:site_id>/thresholds/", thresholds.site_thresholds, name="site_thresholds"),
+    path(
+        "sites/<uuid:site_id>/thresholds.csv",
+        thresholds.site_thresholds_csv,
+        name="site_thresholds_csv",
+    ),
+    path(
+        "sites/<uuid:site_id>/thresholds/new/",
+        thresholds.site_threshold_new,
+        name="site_threshold_new",
+    ),
+    path("breaches/", thresholds.breaches, name="breaches"),
+    path("breaches.csv", thresholds.breaches_csv, name="breaches_csv"),
+    path("breaches/<uuid:breach_id>/answer/", thresholds.breach_answer, name="breach_answer"),
+    path("trends/", trends.trends, name="trends"),
+    path("trends.csv", trends.trends_csv, name="trends_csv"),
+    path("sites/<uuid:site_id>/trends/", trends.site_trends, name="site_trends"),
+    path("sites/<uuid:site_id>/trends.csv", trends.site_trends_csv, name="site_trends_csv"),
+    path("sites/<uuid:site_id>/trends/plan/", trend_plan.trend_plan, name="trend_plan"),
+    path("sites/<uuid:site_id>/trend-reviews/", trend_reviews.trend_reviews, name="trend_reviews"),
+    path(
+        "sites/<uuid:site_id>/trend-reviews/<str:month>/new/",
+        trend_reviews.trend_review_new,
+        name="trend_review_new",
+    ),
+    path("trend-reviews/<uuid:review_id>/", trend_reviews.trend_review, name="trend_review"),
     path("reports/<uuid:visit_id>/", site_files.visit_report_pdf, name="visit_report_pdf"),
+    # Pests come last, so that other words of the same depth are not taken for one.
+    path("sites/<uuid:site_id>/trends/<slug:pest_slug>/", trends.place_trend, name="place_trend"),
+    path(
+        "sites/<uuid:site_id>/trends/<slug:pest_slug>/<uuid:zone_id>/",
+        trends.place_trend,
+        name="zone_trend",
+    ),
 ]

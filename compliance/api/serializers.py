@@ -4,15 +4,31 @@ from rest_framework import serializers
 
 from accounts.api.base import AgreedMoney, OfficeOnly, Plain, SeenRelated
 from compliance.evidence import Standing
-from compliance.models import ActionOption, CorrectiveAction, Decision, Flag, SignOff, SiteFile
-from compliance.queries.sheets import USUAL_YEARS
+from compliance.models import (
+    ActionOption,
+    ActionThreshold,
+    Alarm,
+    Breach,
+    CorrectiveAction,
+    Decision,
+    Flag,
+    PlaceMonth,
+    SignOff,
+    SiteFile,
+    TrendReview,
+)
 from sites.access import photos_visible_to, sites_visible_to, zones_visible_to
+from sites.models import Zone
 from visits.models import RemedyKind, WhoseMove
 
 
 class OptionOut(serializers.ModelSerializer[ActionOption]):
     cost_once = AgreedMoney()
+    cost_once_low = AgreedMoney()
+    cost_once_high = AgreedMoney()
     cost_monthly = AgreedMoney()
+    cost_monthly_low = AgreedMoney()
+    cost_monthly_high = AgreedMoney()
 
     class Meta:
         model = ActionOption
@@ -22,8 +38,17 @@ class OptionOut(serializers.ModelSerializer[ActionOption]):
             "kind",
             "description",
             "cost_once",
+            "cost_once_low",
+            "cost_once_high",
             "cost_monthly",
+            "cost_monthly_low",
+            "cost_monthly_high",
             "life_years",
+            "life_years_low",
+            "life_years_high",
+            "effect_percent",
+            "effect_basis",
+            "effect_words",
             "remaining_risk",
         ]
         read_only_fields = fields
@@ -81,15 +106,36 @@ class ActionIn(ActionChanged):
     photos = SeenRelated(photos_visible_to, many=True, required=False)
 
 
+def _money_or_none() -> serializers.DecimalField:
+    return serializers.DecimalField(
+        max_digits=10, decimal_places=2, min_value=0, required=False, allow_null=True
+    )
+
+
+def _years_or_none() -> serializers.IntegerField:
+    return serializers.IntegerField(min_value=1, max_value=50, required=False, allow_null=True)
+
+
 class OptionIn(Plain):
     kind = serializers.ChoiceField(choices=ActionOption.Kind.choices)
     description = serializers.CharField(max_length=4000)
     cost_once = serializers.DecimalField(max_digits=10, decimal_places=2, min_value=0)
     cost_monthly = serializers.DecimalField(max_digits=10, decimal_places=2, min_value=0)
-    life_years = serializers.IntegerField(
-        min_value=1, max_value=50, required=False, allow_null=True
-    )
+    cost_once_low = _money_or_none()
+    cost_once_high = _money_or_none()
+    cost_monthly_low = _money_or_none()
+    cost_monthly_high = _money_or_none()
+    life_years = _years_or_none()
+    life_years_low = _years_or_none()
+    life_years_high = _years_or_none()
     remaining_risk = serializers.CharField(max_length=4000)
+    effect_percent = serializers.IntegerField(
+        min_value=0, max_value=100, required=False, allow_null=True
+    )
+    effect_basis = serializers.ChoiceField(
+        choices=ActionOption.Basis.choices, required=False, allow_blank=True
+    )
+    effect_words = serializers.CharField(required=False, allow_blank=True, max_length=4000)
 
 
 class Priced(Plain):
@@ -100,7 +146,7 @@ class Priced(Plain):
 
 
 class SheetAsked(Plain):
-    years = serializers.IntegerField(min_value=1, max_value=10, default=USUAL_YEARS)
+    years = serializers.IntegerField(min_value=1, max_value=10, required=False)
 
 
 class SheetOut(Plain):
@@ -118,7 +164,7 @@ class DecisionIn(Plain):
         max_length=64, help_text="The SHA-256 of the sheet that was read."
     )
     years = serializers.IntegerField(
-        min_value=1, max_value=10, default=USUAL_YEARS, help_text="Those of the sheet."
+        min_value=1, max_value=10, required=False, help_text="Those of the sheet."
     )
     outcome = serializers.ChoiceField(choices=Decision.Outcome.choices)
     option = serializers.UUIDField(required=False, allow_null=True)
@@ -181,6 +227,140 @@ class FlagOut(serializers.ModelSerializer[Flag]):
             "acknowledged_by",
             "note",
             "cleared_at",
+        ]
+        read_only_fields = fields
+
+
+class PlaceMonthOut(serializers.ModelSerializer[PlaceMonth]):
+    pest = serializers.SlugField(source="pest.slug", read_only=True)
+    trap_days = serializers.FloatField(read_only=True)
+    per_100 = serializers.FloatField(read_only=True, allow_null=True)
+
+    class Meta:
+        model = PlaceMonth
+        fields = [
+            "site",
+            "zone",
+            "pest",
+            "month",
+            "count",
+            "trap_days",
+            "per_100",
+            "at_least",
+            "readings",
+            "state",
+            "centre",
+            "alarm_at",
+            "allows",
+            "chance",
+            "words",
+        ]
+        read_only_fields = fields
+
+
+class PointerOut(Plain):
+    """A monitor to look at first: what it caught, and what was to be expected of it alone."""
+
+    monitor = serializers.UUIDField()
+    count = serializers.IntegerField()
+    expected = serializers.FloatField(allow_null=True)
+
+
+class AlarmOut(serializers.ModelSerializer[Alarm]):
+    pest = serializers.SlugField(source="pest.slug", read_only=True)
+    pointers = PointerOut(many=True, read_only=True)
+
+    class Meta:
+        model = Alarm
+        fields = [
+            "id",
+            "site",
+            "zone",
+            "pest",
+            "month",
+            "state",
+            "words",
+            "chance",
+            "pointers",
+            "raised_at",
+            "gone_at",
+            "review",
+            "explanation",
+            "set_aside",
+        ]
+        read_only_fields = fields
+
+
+class TrendReviewOut(serializers.ModelSerializer[TrendReview]):
+    class Meta:
+        model = TrendReview
+        fields = [
+            "id",
+            "site",
+            "quarter",
+            "number",
+            "seen",
+            "cause",
+            "plan",
+            "signed_name",
+            "signed_role",
+            "competence",
+            "signed_at",
+            "content",
+            "content_hash",
+        ]
+        read_only_fields = fields
+
+
+class ThresholdOut(serializers.ModelSerializer[ActionThreshold]):
+    pest = serializers.SlugField(source="pest.slug", read_only=True, allow_null=True)
+    zone_kinds = serializers.ListField(
+        child=serializers.ChoiceField(choices=Zone.Kind.choices), read_only=True
+    )
+
+    class Meta:
+        model = ActionThreshold
+        fields = [
+            "id",
+            "name",
+            "per",
+            "least",
+            "then",
+            "pest",
+            "group",
+            "site",
+            "zone",
+            "zone_kinds",
+            "begins_on",
+            "ended_on",
+        ]
+        read_only_fields = fields
+
+
+class BreachOut(serializers.ModelSerializer[Breach]):
+    pest = serializers.SlugField(source="pest.slug", read_only=True)
+    trap_days = serializers.FloatField(read_only=True)
+
+    class Meta:
+        model = Breach
+        fields = [
+            "id",
+            "threshold",
+            "site",
+            "zone",
+            "monitor",
+            "pest",
+            "on",
+            "count",
+            "trap_days",
+            "at_least",
+            "words",
+            "state",
+            "raised_at",
+            "action",
+            "follow_up",
+            "answered_at",
+            "answer",
         ]
         read_only_fields = fields
 

@@ -6,6 +6,7 @@ from django.db.models import Prefetch
 from django.http.response import HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import mixins
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,7 +20,17 @@ from accounts.refusals import NotAllowed, require_state
 from accounts.wake import wake
 from compliance import access
 from compliance.api import serializers as shapes
-from compliance.models import ActionOption, CorrectiveAction, Flag, SiteFile
+from compliance.models import (
+    ActionOption,
+    ActionThreshold,
+    Alarm,
+    Breach,
+    CorrectiveAction,
+    Flag,
+    PlaceMonth,
+    SiteFile,
+    TrendReview,
+)
 from compliance.queries.auditor import read_sites, sites_to_read
 from compliance.queries.sheets import sheet_of
 from compliance.services import actions, flags
@@ -102,11 +113,10 @@ class Actions(ReadViewSet[CorrectiveAction]):
         access.require_sees_money(request.user)
         asked = shapes.SheetAsked(data=request.query_params)
         asked.is_valid(raise_exception=True)
-        years = asked.validated_data["years"]
-        sheet = sheet_of(found, years=years)
+        sheet = sheet_of(found, years=asked.validated_data.get("years"))
         told = {
             "revision": found.revision,
-            "years": years,
+            "years": sheet.terms.years,
             "text": sheet.text,
             "hash": sheet.hash,
         }
@@ -240,3 +250,81 @@ class SiteFiles(ReadViewSet[SiteFile]):
         answer = private_file(found.file, name=name, mime="application/pdf")
         note_download(found.pk, by=self.person)
         return answer
+
+
+class Trends(mixins.ListModelMixin, VisibleViewSet[PlaceMonth]):
+    """How each zone, or whole site, and pest stood in each month, latest month first.
+
+    Rows are made anew when readings change: what names one is its site, zone, pest and month. Rates
+    are individuals per 100 trap-days. Without a zone the row is of the whole site.
+    """
+
+    visible = staticmethod(access.place_months_visible_to)
+    serializer_class = shapes.PlaceMonthOut
+    order = ("-month", "site_id", "zone_id", "pest_id", "pk")
+    related = ("pest",)
+    filterset_fields = {
+        "site": ["exact"],
+        "zone": ["exact", "isnull"],
+        "pest__slug": ["exact"],
+        "state": ["exact", "in"],
+        "month": ["exact", "gte", "lte"],
+    }
+
+
+class Alarms(ReadViewSet[Alarm]):
+    """More of a pest in a place than is usual there, in one month; latest month first."""
+
+    visible = staticmethod(access.alarms_visible_to)
+    serializer_class = shapes.AlarmOut
+    order = ("-month", "chance", "pk")
+    related = ("pest",)
+    filterset_fields = {
+        "site": ["exact"],
+        "zone": ["exact", "isnull"],
+        "pest__slug": ["exact"],
+        "state": ["exact", "in"],
+        "month": ["exact", "gte", "lte"],
+    }
+
+
+class TrendReviews(ReadViewSet[TrendReview]):
+    """What competent people wrote and signed about a site's counts, latest quarter first."""
+
+    visible = staticmethod(access.trend_reviews_visible_to)
+    serializer_class = shapes.TrendReviewOut
+    order = ("-quarter", "-number", "pk")
+    filterset_fields = {"site": ["exact"], "quarter": ["exact", "gte", "lte"]}
+
+
+class Thresholds(ReadViewSet[ActionThreshold]):
+    """From how much on something must be done: those of a site, and those that hold everywhere."""
+
+    visible = staticmethod(access.thresholds_visible_to)
+    serializer_class = shapes.ThresholdOut
+    order = ("-begins_on", "pk")
+    related = ("pest",)
+    filterset_fields = {
+        "site": ["exact", "isnull"],
+        "per": ["exact"],
+        "pest__slug": ["exact"],
+        "ended_on": ["isnull"],
+    }
+
+
+class Breaches(ReadViewSet[Breach]):
+    """Where a threshold was reached: at one reading, or in a zone's month; the latest first."""
+
+    visible = staticmethod(access.breaches_visible_to)
+    serializer_class = shapes.BreachOut
+    order = ("-on", "pk")
+    related = ("pest",)
+    filterset_fields = {
+        "site": ["exact"],
+        "zone": ["exact"],
+        "monitor": ["exact", "isnull"],
+        "pest__slug": ["exact"],
+        "threshold": ["exact"],
+        "state": ["exact", "in"],
+        "on": ["exact", "gte", "lte"],
+    }

@@ -1,18 +1,38 @@
-"""Actions, decisions, sign-offs, flags, digests and site files."""
+"""Actions, what they cost, decisions, sign-offs, flags, trends, digests and papers."""
 
-from compliance.models.action import ActionOption, ActionPhoto, CorrectiveAction
+from compliance.models.action import (
+    ActionMessage,
+    ActionOption,
+    ActionPhoto,
+    CorrectiveAction,
+)
+from compliance.models.counting import CountSeries, MonthCount, SiteCounted
 from compliance.models.decision import Decision, SignOff
 from compliance.models.digest import Digest
 from compliance.models.flag import Flag
+from compliance.models.money_terms import MoneyTerms
 from compliance.models.site_file import SiteFile
+from compliance.models.threshold import ActionThreshold, Breach
+from compliance.models.trend import Alarm, JudgedMonth, PlaceMonth, TrendReview
 
 __all__ = [
+    "ActionMessage",
     "ActionOption",
     "ActionPhoto",
+    "ActionThreshold",
+    "Alarm",
+    "Breach",
     "CorrectiveAction",
+    "CountSeries",
     "Decision",
     "Digest",
     "Flag",
+    "JudgedMonth",
+    "MoneyTerms",
+    "MonthCount",
+    "PlaceMonth",
     "SignOff",
+    "SiteCounted",
     "SiteFile",
+    "TrendReview",
 ]

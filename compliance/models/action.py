@@ -1,10 +1,11 @@
 """What must change, whose move it is, by when, and the ways to do it."""
 
+from decimal import Decimal
 from uuid import UUID
 
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.urls import reverse
 
 from accounts.models import User
@@ -55,6 +56,23 @@ class CorrectiveAction(Record):
     )
     due_on = models.DateField()
     revision = models.PositiveIntegerField(default=1)
+    horizon_years = models.PositiveSmallIntegerField(
+        default=5, validators=[MinValueValidator(1), MaxValueValidator(10)]
+    )
+    yearly_rate = models.DecimalField(
+        "interest a year",
+        max_digits=6,
+        decimal_places=4,
+        default=Decimal(0),
+        help_text="As a fraction, as it held when the options were priced.",
+    )
+    yearly_growth = models.DecimalField(
+        "price growth a year",
+        max_digits=6,
+        decimal_places=4,
+        default=Decimal(0),
+        help_text="As a fraction, as it held when the options were priced.",
+    )
     raised_at = models.DateTimeField()
     raised_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -102,6 +120,12 @@ class CorrectiveAction(Record):
                 condition=~Q(declined=True) | Q(state__in=["decided", "withdrawn"]),
                 name="action_declined_is_decided",
             ),
+            models.CheckConstraint(
+                condition=Q(horizon_years__range=(1, 10))
+                & Q(yearly_rate__gt=-1)
+                & Q(yearly_growth__gt=-1),
+                name="action_money_terms_make_sense",
+            ),
         ]
         indexes = [
             models.Index(fields=["state", "due_on"], name="action_state_due"),
@@ -116,12 +140,22 @@ class CorrectiveAction(Record):
 
 
 class ActionOption(Record):
-    """One way to answer an action. Money is in the company's currency."""
+    """One way to answer an action. Money is in the company's currency.
+
+    Low and high are given where the office knows no more than a range.
+    """
 
     class Kind(models.TextChoices):
         LASTING = "lasting", "Lasting work"
         INTERIM = "interim", "Interim fix"
         CARRY_ON = "carry_on", "Carry on treating"
+        NOTHING = "nothing", "Do nothing, knowingly"
+
+    class Basis(models.TextChoices):
+        """What an expected effect stands on."""
+
+        OWN_HISTORY = "own_history", "Measured at sites of ours"
+        ASSUMPTION = "assumption", "An assumption of the office"
 
     action = models.ForeignKey(CorrectiveAction, on_delete=models.PROTECT, related_name="options")
     position = models.PositiveSmallIntegerField()
@@ -133,9 +167,23 @@ class ActionOption(Record):
     cost_monthly = models.DecimalField(
         "cost each month", max_digits=10, decimal_places=2, validators=[MinValueValidator(0)]
     )
+    cost_once_low = models.DecimalField(null=True, blank=True, max_digits=10, decimal_places=2)
+    cost_once_high = models.DecimalField(null=True, blank=True, max_digits=10, decimal_places=2)
+    cost_monthly_low = models.DecimalField(null=True, blank=True, max_digits=10, decimal_places=2)
+    cost_monthly_high = models.DecimalField(null=True, blank=True, max_digits=10, decimal_places=2)
     life_years = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="How long it is expected to last."
     )
+    life_years_low = models.PositiveSmallIntegerField(null=True, blank=True)
+    life_years_high = models.PositiveSmallIntegerField(null=True, blank=True)
+    effect_percent = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=[MaxValueValidator(100)],
+        help_text="Share of the extra visits, treatments and call-outs that it is to save.",
+    )
+    effect_basis = models.CharField(max_length=12, choices=Basis.choices, blank=True)
+    effect_words = models.TextField(blank=True, help_text="Why so much is expected.")
     remaining_risk = models.TextField(blank=True, help_text="What stays at risk.")
     withdrawn_at = models.DateTimeField(null=True, blank=True)
 
@@ -149,6 +197,38 @@ class ActionOption(Record):
             models.CheckConstraint(
                 condition=Q(cost_once__gte=0) & Q(cost_monthly__gte=0),
                 name="option_cost_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(cost_once_low=None, cost_once_high=None)
+                | Q(
+                    cost_once_low__gte=0,
+                    cost_once_low__lte=F("cost_once"),
+                    cost_once_high__gte=F("cost_once"),
+                ),
+                name="option_cost_once_within_range",
+            ),
+            models.CheckConstraint(
+                condition=Q(cost_monthly_low=None, cost_monthly_high=None)
+                | Q(
+                    cost_monthly_low__gte=0,
+                    cost_monthly_low__lte=F("cost_monthly"),
+                    cost_monthly_high__gte=F("cost_monthly"),
+                ),
+                name="option_cost_monthly_within_range",
+            ),
+            models.CheckConstraint(
+                condition=Q(life_years_low=None, life_years_high=None)
+                | Q(
+                    life_years_low__gte=1,
+                    life_years_low__lte=F("life_years"),
+                    life_years_high__gte=F("life_years"),
+                ),
+                name="option_life_within_range",
+            ),
+            models.CheckConstraint(
+                condition=Q(effect_percent=None, effect_basis="")
+                | (Q(effect_percent__lte=100) & ~Q(effect_basis="")),
+                name="option_effect_has_basis",
             ),
         ]
 
@@ -178,3 +258,26 @@ class ActionPhoto(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_moment_display()}: {self.photo}"
+
+
+class ActionMessage(Record):
+    """A question about an action, or the answer to one, between the client and the office."""
+
+    action = models.ForeignKey(CorrectiveAction, on_delete=models.PROTECT, related_name="messages")
+    by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    text = models.TextField()
+    revision = models.PositiveIntegerField(help_text="What was before the client at that time.")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(text=""), name="action_message_has_text"),
+        ]
+        indexes = [models.Index(fields=["at"], name="action_message_at")]
+
+    def __str__(self) -> str:
+        return f"{self.by}: {self.text[:60]}"
+
+    @property
+    def trail_site_id(self) -> UUID:
+        return self.action.site_id

@@ -173,7 +173,7 @@ def _signed(sign_off: SignOff, sheet: Sheet) -> Signed:
     trouble = ""
     if not is_whole(sign_off):
         trouble = "The signed text no longer fits its hash."
-    elif not superseded and _bound(then) != _bound(plain_facts(sheet)):
+    elif not superseded and _bound(then) != _within(_bound(plain_facts(sheet)), _bound(then)):
         trouble = "The action has been changed since this was signed."
     return Signed(sign_off, decision, trouble, superseded)
 
@@ -186,6 +186,15 @@ def plain_facts(sheet: Sheet) -> dict[str, object]:
 
 def _bound(facts: dict[str, object] | None) -> dict[str, object]:
     return {name: (facts or {}).get(name) for name in BOUND_FACTS}
+
+
+def _within(now: object, then: object) -> object:
+    """The facts of now, but for what sheets did not say yet when that was signed."""
+    if isinstance(now, dict) and isinstance(then, dict):
+        return {name: _within(value, then[name]) for name, value in now.items() if name in then}
+    if isinstance(now, list) and isinstance(then, list) and len(now) == len(then):
+        return [_within(*pair) for pair in zip(now, then, strict=True)]
+    return now
 
 
 @dataclass(frozen=True, slots=True)

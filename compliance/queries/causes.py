@@ -6,7 +6,7 @@ thousand.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -14,16 +14,48 @@ from itertools import groupby
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import (
+    Count,
+    Exists,
+    F,
+    Max,
+    Min,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    TextField,
+    Value,
+)
+from django.db.models.functions import Cast, Coalesce, Concat, Replace
 from django.urls import reverse
 
-from accounts.models import Company, Competence, Letter
+from accounts.models import Company, Competence, Letter, Role
 from compliance.days import SiteDays
-from compliance.models import CorrectiveAction, Flag, SiteFile
+from compliance.models import (
+    ActionMessage,
+    Alarm,
+    Breach,
+    CorrectiveAction,
+    Flag,
+    SiteFile,
+    TrendReview,
+)
+from compliance.quarters import due_quarters
 from compliance.queries.not_reached import place_key, standing_not_reached
-from sites.models import Document, Monitor
-from visits.models import Amendment, ParkedOperation, Reading, Treatment, Visit, WhoseMove
+from sites.models import Document, Monitor, Site
+from visits.application_record import labels_of
+from visits.models import (
+    Amendment,
+    FollowUp,
+    ParkedOperation,
+    Reading,
+    Treatment,
+    Visit,
+    WhoseMove,
+)
+from visits.queries.baiting import open_baiting
 from visits.queries.inbox import placed_together
 from visits.queries.objections import words_of
 
@@ -37,6 +69,10 @@ OPEN_HOURS = 24
 LATE_HOURS = 48
 LATE_DAYS = 14
 FAILED_DAYS = 14
+AGAINST_LABEL_DAYS = 30
+FOLLOW_UP_DAYS = 3
+REVIEW_QUARTERS = 4
+FEW_LABELS = 3
 
 Kind = Flag.Kind
 MOVES = {
@@ -165,13 +201,36 @@ def stale_decisions(moment: Moment) -> Iterator[Cause]:
         )
 
 
+def questions_unanswered(moment: Moment) -> Iterator[Cause]:
+    """Actions about which the client wrote last; the office has a day to answer."""
+    written = ActionMessage.objects.filter(action=OuterRef("pk")).order_by("-at", "-pk")
+    asked = (
+        _actions()
+        .filter(state__in=CorrectiveAction.OPEN_STATES)
+        .annotate(
+            asked_by=Subquery(written.values("by__role")[:1]),
+            asked_at=Subquery(written.values("at")[:1]),
+        )
+        .filter(asked_by=Role.CLIENT_MANAGER)
+    )
+    for action in asked:
+        day = action.site.day_of(action.asked_at)
+        yield _of_action(
+            Kind.QUESTION_OPEN,
+            action,
+            f"{action.site.client} asked something about {action} at {action.site} on "
+            f"{words_of(day)} and waits for an answer.",
+            day + timedelta(days=1),
+        )
+
+
 def unread_monitors(moment: Moment) -> Iterator[Cause]:
     """Monitors not read on the last two closed rounds of their site or more, zone by zone.
 
-    A reading that says "blocked" is no reading.
+    A reading that says "blocked" is no reading, and what a device reports is none of a round's.
     """
     read = (
-        Reading.objects.filter(monitor=OuterRef("pk"))
+        Reading.objects.filter(monitor=OuterRef("pk"), source__in=Reading.BY_PEOPLE)
         .exclude(condition=Reading.Condition.BLOCKED)
         .order_by()
         .values("monitor")
@@ -352,31 +411,40 @@ def operations_to_place(moment: Moment) -> Iterator[Cause]:
 
 
 def late_records(moment: Moment) -> Iterator[Cause]:
-    """Visits begun a day ago and not closed, closings that reached us two days late, and treatments
-    without the applicator's licence.
+    """Visits begun a day ago and not closed, closings that reached us two days late, treatments
+    whose record leaves something unsaid or was made late, and those without a licence.
 
-    A late arrival is a fact that nothing mends: it is shown for two weeks. A missing licence stands
-    until an amendment stands beside the visit.
+    A late arrival is a fact that nothing mends: it is shown for two weeks. What is unsaid is shown
+    as long, and a missing licence for ever, unless an amendment stands beside the visit. Two
+    queries.
     """
     amended = Amendment.objects.filter(visit=OuterRef("visit"))
-    unlicensed = Treatment.objects.filter(
-        ~Exists(amended), visit=OuterRef("pk"), applicator_licence=""
-    )
+    applied = Treatment.objects.filter(visit=OuterRef("pk"))
+    unlicensed = applied.filter(~Exists(amended), applicator_licence="")
+    lately = Q(state=Visit.State.CLOSED, closed_at__gt=moment.now - timedelta(days=LATE_DAYS))
     incomplete = (
-        Visit.objects.annotate(unlicensed=Exists(unlicensed))
+        Visit.objects.annotate(
+            unlicensed=Exists(unlicensed),
+            wanting=Exists(applied.filter(~Exists(amended), is_incomplete=True)),
+            made_late=Exists(applied.filter(made_late=True)),
+        )
         .filter(
             Q(
                 state=Visit.State.UNDER_WAY,
                 started_at__lt=moment.now - timedelta(hours=OPEN_HOURS),
             )
-            | Q(
-                state=Visit.State.CLOSED,
-                received_at__gt=F("closed_at") + timedelta(hours=LATE_HOURS),
-                closed_at__gt=moment.now - timedelta(days=LATE_DAYS),
-            )
+            | lately & Q(received_at__gt=F("closed_at") + timedelta(hours=LATE_HOURS))
+            | lately & (Q(wanting=True) | Q(made_late=True))
             | Q(state=Visit.State.CLOSED, unlicensed=True)
         )
         .select_related("site", "technician")
+        .prefetch_related(
+            Prefetch(
+                "treatments",
+                Treatment.objects.filter(is_incomplete=True).order_by("position", "pk"),
+                to_attr="incomplete_treatments",
+            )
+        )
     )
     for visit in incomplete:
         if visit.state == Visit.State.UNDER_WAY and visit.started_at:
@@ -385,12 +453,224 @@ def late_records(moment: Moment) -> Iterator[Cause]:
         elif visit.unlicensed:
             since = visit.site.day_of(visit.closed_at or moment.now)
             words = "records a treatment without the applicator's licence"
+        elif visit.wanting:
+            since = visit.site.day_of(visit.closed_at or moment.now)
+            unsaid = (key for one in visit.incomplete_treatments for key in one.unsaid)
+            words = f"records a treatment without its {_few(labels_of(dict.fromkeys(unsaid)))}"
+        elif visit.made_late:
+            since = visit.site.day_of(visit.received_at or moment.now)
+            words = "has a record of a treatment that was made after its deadline"
         else:
             since = visit.site.day_of(visit.received_at or moment.now)
             words = f"reached us only on {words_of(since)}"
         yield _of_visit(
             Kind.RECORD_LATE, visit, f"{visit} at {visit.site}, {visit.technician}, {words}.", since
         )
+
+
+def _few(labels: Sequence[str], *, lower: bool = True) -> str:
+    """The first three, and how many more: a sentence is no list. ``lower``: they are no names."""
+    named = ", ".join(
+        label[:1].lower() + label[1:] if lower else label for label in labels[:FEW_LABELS]
+    )
+    more = len(labels) - FEW_LABELS
+    return f"{named} and {more} more" if more > 0 else named
+
+
+def treatments_against_label(moment: Moment) -> Iterator[Cause]:
+    """Visits that record something the label or the rules forbid, until the office has answered.
+
+    What was answered stays in sight for 30 days after the closing and never comes back: the answer
+    itself is what ends it.
+    """
+    answered = (
+        Flag.objects.filter(kind=Kind.AGAINST_LABEL, acknowledged_at__isnull=False)
+        .annotate(about=_about_visit(OuterRef("visit_id")))
+        .filter(subject=F("about"))
+    )
+    forbidden = (
+        Treatment.objects.filter(
+            ~Exists(answered)
+            | Q(visit__closed_at__gt=moment.now - timedelta(days=AGAINST_LABEL_DAYS)),
+            was_forbidden=True,
+            visit__state=Visit.State.CLOSED,
+        )
+        .select_related("visit__site", "zone")
+        .defer("visit__sealed_record", "visit__signature")
+        .order_by("visit", "position", "pk")
+    )
+    for _, of_visit in groupby(forbidden, key=lambda one: one.visit_id):
+        first, *others = of_visit
+        visit = first.visit
+        on = visit.site.day_of(first.started_at)
+        words = next((one["words"] for one in first.against_label if one["forbidden"]), "")
+        more = f" {len(others) + 1} treatments of that visit are against a label." if others else ""
+        yield Cause(
+            kind=Kind.AGAINST_LABEL,
+            subject=f"visit:{visit.pk.hex}",
+            site_id=visit.site_id,
+            sentence=f"{first.product_name} in {first.zone} at {visit.site} on {words_of(on)}: "
+            f"{words}{more}",
+            link=f"{visit.get_absolute_url()}#treatments",
+            late_since=on,
+        )
+
+
+def bait_past_review(moment: Moment) -> Iterator[Cause]:
+    """Sites where bait lies past its review day, until a review says why or all of it is lifted.
+
+    Five queries, which ask only after sites where bait was ever laid.
+    """
+    open_sites = Site.objects.filter(closed_on=None)
+    for one in open_baiting(open_sites, moment.now, overdue_only=True):
+        if one.state.review_due_on is None:
+            continue
+        yield Cause(
+            kind=Kind.BAIT_REVIEW,
+            subject=f"site:{one.site.pk}",
+            site_id=one.site.pk,
+            sentence=f"{one.site}: {one.state.words}",
+            link=reverse("visits:bait", args=[one.site.pk]),
+            late_since=one.state.review_due_on + timedelta(days=1),
+        )
+
+
+def follow_ups_unanswered(moment: Moment) -> Iterator[Cause]:
+    """Proposed follow-ups that nobody has answered three days before their first day, or since."""
+    waiting = FollowUp.objects.filter(
+        moment.days.where("first_on__lte", zone="visit__site__time_zone", days=FOLLOW_UP_DAYS),
+        state=FollowUp.State.PROPOSED,
+        visit__site__closed_on=None,
+    ).select_related("visit__site", "pest")
+    for one in waiting.order_by("first_on", "pk"):
+        yield Cause(
+            kind=Kind.FOLLOW_UP_OPEN,
+            subject=f"follow_up:{one.pk}",
+            site_id=one.visit.site_id,
+            sentence=f"{one.visit.site}: a look again for {one.pest} between "
+            f"{words_of(one.first_on)} and {words_of(one.by_on)} is proposed and not answered.",
+            link=f"{reverse('visits:follow_ups')}?site={one.visit.site_id}",
+            late_since=one.first_on,
+        )
+
+
+def thresholds_breached(moment: Moment) -> Iterator[Cause]:
+    """Action thresholds that were reached and that the office has not answered.
+
+    One for each pest and zone: a bad month is one flag, not thirty. It tells the latest reading.
+    """
+    breached = (
+        Breach.objects.filter(state=Breach.State.OPEN, site__closed_on=None)
+        .select_related("site", "zone", "pest")
+        .order_by("site", "zone", "pest", "on", "pk")
+    )
+    for (zone_id, pest_id), together in groupby(breached, lambda one: (one.zone_id, one.pest_id)):
+        first, *others = together
+        latest = others[-1] if others else first
+        times = f", {len(others) + 1} times" if others else ""
+        since = f" since {words_of(first.on)}" if latest.on != first.on else ""
+        on = words_of(latest.on) if latest.monitor_id else f"{latest.on:%B %Y}"
+        yield Cause(
+            kind=Kind.THRESHOLD_BREACHED,
+            subject=f"breach:{zone_id.hex}:{pest_id.hex}",
+            site_id=first.site_id,
+            sentence=f"{first.pest} in {first.zone} at {first.site}, {on}{times}{since}. "
+            f"{latest.words}",
+            link=f"{reverse('compliance:breaches')}?site={first.site_id}&pest={first.pest.slug}",
+            late_since=first.on,
+        )
+
+
+def trend_alarms(moment: Moment) -> Iterator[Cause]:
+    """Months in which a site caught more of a pest than is usual there, until a review explains it.
+
+    One for each site, pest and run of months: the alarms of zones and that of the whole, month
+    after month, are one matter; after a calm month it is another. It tells the latest, and leads to
+    its one place, or to the whole site where there are several.
+    """
+    alarms = (
+        Alarm.objects.filter(state=Alarm.State.OPEN, site__closed_on=None)
+        .select_related("site", "zone", "pest")
+        .order_by("site", "pest", "month", F("zone").asc(nulls_last=True), "pk")
+    )
+    for _, of_pest in groupby(alarms, lambda one: (one.site_id, one.pest_id)):
+        for run in _runs(of_pest):
+            begun, latest = run[0].month, run[-1].month
+            found = [one for one in run if one.month == latest]
+            first = found[0]
+            zones = sorted(one.zone.name for one in found if one.zone)
+            where = f"{_few(zones, lower=False)} at {first.site}" if zones else str(first.site)
+            since = f", as each month since {begun:%B %Y}" if begun != latest else ""
+            at = [first.site_id, first.pest.slug]
+            link = reverse("compliance:place_trend", args=at)
+            if len(zones) == 1:
+                link = reverse("compliance:zone_trend", args=[*at, first.zone_id])
+            yield Cause(
+                kind=Kind.TREND_ALARM,
+                subject=f"alarm:{first.site_id.hex}:{first.pest_id.hex}:{begun:%Y-%m}",
+                site_id=first.site_id,
+                sentence=f"Statistical alarm: {first.pest} in {where}, {latest:%B %Y}{since}. "
+                f"{first.words}",
+                link=link,
+                late_since=_after_month(begun),
+            )
+
+
+def _runs(alarms: Iterable[Alarm]) -> Iterator[list[Alarm]]:
+    """Alarms of one site and pest, by month, parted where a month has none."""
+    run: list[Alarm] = []
+    for one in alarms:
+        if run and one.month > _after_month(run[-1].month):
+            yield run
+            run = []
+        run.append(one)
+    if run:
+        yield run
+
+
+def trend_reviews_due(moment: Moment) -> Iterator[Cause]:
+    """Sites whose monitors were read in a quarter that ended more than 30 days ago and that no
+    trend review has looked at, of the last four such quarters. One query.
+
+    What was typed off from before the program asks for no review. One for each site, named by the
+    oldest quarter.
+    """
+    quarters = due_quarters(moment.company_day, REVIEW_QUARTERS)
+    site = OuterRef("pk")
+    unreviewed = {
+        f"q{place}": Exists(
+            Reading.objects.filter(
+                Q(visit=None) | Q(visit__state=Visit.State.CLOSED),
+                monitor__site=site,
+                read_on__gte=quarter.first,
+                read_on__lte=quarter.last,
+            ).exclude(source=Reading.Source.IMPORT)
+        )
+        & ~Exists(TrendReview.objects.filter(site=site, quarter=quarter.first))
+        for place, quarter in enumerate(quarters)
+    }
+    due = Site.objects.filter(closed_on=None).annotate(**unreviewed)
+    wanting = due.filter(Q(*[(name, True) for name in unreviewed], _connector=Q.OR))
+    for one in wanting.order_by("pk"):
+        oldest, *others = (
+            quarter
+            for name, quarter in zip(unreviewed, quarters, strict=True)
+            if getattr(one, name)
+        )
+        which = "one" if len(others) == 1 else str(len(others))
+        more = f", nor of the {which} after it" if others else ""
+        yield Cause(
+            kind=Kind.TREND_REVIEW_DUE,
+            subject=f"trend_review:{one.pk}",
+            site_id=one.pk,
+            sentence=f"{one}: no signed trend review of {oldest}{more}, though monitors were read.",
+            link=reverse("compliance:trend_reviews", args=[one.pk]),
+            late_since=oldest.due_on + timedelta(days=1),
+        )
+
+
+def _after_month(month: date) -> date:
+    return (month + timedelta(days=31)).replace(day=1)
 
 
 def failed_site_files(moment: Moment) -> Iterator[Cause]:
@@ -429,15 +709,29 @@ FINDERS: tuple[Callable[[Moment], Iterator[Cause]], ...] = (
     late_call_outs,
     overdue_actions,
     stale_decisions,
+    questions_unanswered,
     unread_monitors,
     expiring_competences,
     expiring_documents,
     places_not_reached,
     operations_to_place,
     late_records,
+    treatments_against_label,
+    bait_past_review,
+    follow_ups_unanswered,
+    thresholds_breached,
+    trend_alarms,
+    trend_reviews_due,
     failed_site_files,
     failed_letters,
 )
+
+
+def _about_visit(path: OuterRef) -> Concat:
+    """The subject of a flag on a visit, as both databases can write it: the id's digits alone."""
+    text = TextField()
+    digits = Replace(Cast(path, text), Value("-"), Value(""), output_field=text)
+    return Concat(Value("visit:"), digits, output_field=text)
 
 
 def _open_visits() -> QuerySet[Visit]:

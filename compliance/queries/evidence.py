@@ -12,17 +12,20 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, Exists, F, Max, OuterRef, Q, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, TruncQuarter
 from django.urls import reverse
 
 from accounts.models import Competence
 from compliance.days import SiteDays
 from compliance.evidence import ITEMS, Item, Standing
-from compliance.models import ActionPhoto, CorrectiveAction
+from compliance.models import ActionPhoto, CorrectiveAction, TrendReview
+from compliance.quarters import Quarter, quarter_of
 from compliance.queries.actions import is_overdue
 from compliance.queries.not_reached import place_key, standing_not_reached
 from sites.models import Contact, Contract, Document, Monitor, ServiceLine, Site, SitePlan
-from visits.models import Finding, Treatment, Visit
+from visits.dosing.days import years_later
+from visits.dosing.notices import SHEET_YEARS
+from visits.models import Finding, Reading, Treatment, Visit
 from visits.queries.objections import words_of
 
 YEAR = timedelta(days=365)
@@ -50,6 +53,7 @@ SECTIONS = {
     "competence": "visits",
     "insurance": "documents",
     "risk_assessment": "documents",
+    "trend_review": "trends",
 }
 
 
@@ -79,7 +83,7 @@ def usual_period(today: date) -> Period:
 def evidence_of(
     sites: Sequence[Site], periods: Mapping[UUID, Period], *, now: datetime
 ) -> dict[UUID, list[Line]]:
-    """The evidence of each site, missing first. Ten queries, however many sites.
+    """The evidence of each site, missing first. Twelve queries, however many sites.
 
     The sites come with their clients at hand. A document counts for every site of its client, a
     company's for all.
@@ -124,6 +128,7 @@ class _Facts:
         self.actions = self._actions()
         self.treatments = self._treatments()
         self.documents = self._documents(sites)
+        self.quarters = self._quarters()
 
     def within(self, lookup: str, site: str = "site") -> Q:
         """Rows of a site whose day lies in that site's period."""
@@ -231,8 +236,19 @@ class _Facts:
         )
 
     def _treatments(self) -> dict[UUID, list[dict[str, Any]]]:
-        """One row for each product used at a site, in the order of names."""
+        """One row for each product used at a site, in the order of names.
+
+        A product's own papers are those of its label in force and of the versions used.
+        """
         told = ~Q(precautions="") | ~Q(re_entry="")
+
+        def kept(name: str) -> Q:
+            own = [f"{version}__{name}" for version in ("product__label", "label")]
+            either = Q(pk__in=[])
+            for one in own:
+                either |= Q(**{f"{one}__isnull": False, f"{one}__withdrawn_at": None})
+            return either
+
         rows = (
             Treatment.objects.filter(
                 self.within("visit__booked_on", "visit__site"), visit__state=Visit.State.CLOSED
@@ -242,6 +258,9 @@ class _Facts:
                 made=Count("pk"),
                 licensed=Count("pk", filter=~Q(applicator_licence="")),
                 told=Count("pk", filter=told),
+                kept_label=Count("pk", filter=kept("label_file")),
+                kept_safety_data_sheet=Count("pk", filter=kept("sheet_file")),
+                sheet_on=Max("product__label__safety_data_sheet_on"),
             )
             .order_by("product_name")
         )
@@ -249,6 +268,38 @@ class _Facts:
         for row in rows:
             found[row["site"]].append(dict(row))
         return found
+
+    def _quarters(self) -> dict[UUID, tuple[set[Quarter], set[Quarter]]]:
+        """The quarters that ended in each site's period: those that were read, those reviewed.
+
+        What was typed off from before the program asks for no review.
+        """
+        found: dict[UUID, tuple[set[Quarter], set[Quarter]]] = defaultdict(lambda: (set(), set()))
+        since = min((one.first for one in self.periods.values()), default=date.max)
+        read = (
+            Reading.objects.filter(
+                Q(visit=None) | Q(visit__state=Visit.State.CLOSED),
+                monitor__site__in=self.ids,
+                read_on__gte=quarter_of(since).first,
+            )
+            .exclude(source=Reading.Source.IMPORT)
+            .values(site=F("monitor__site"), first=TruncQuarter("read_on"))
+            .distinct()
+        )
+        for row in read:
+            found[row["site"]][0].add(Quarter(row["first"]))
+        reviews = TrendReview.objects.filter(site__in=self.ids)
+        for site_id, first in reviews.values_list("site", "quarter"):
+            found[site_id][1].add(Quarter(first))
+        return {
+            site_id: (self._ended_within(site_id, one), self._ended_within(site_id, other))
+            for site_id, (one, other) in found.items()
+        }
+
+    def _ended_within(self, site_id: UUID, quarters: set[Quarter]) -> set[Quarter]:
+        period, today = self.periods[site_id], self.today[site_id]
+        last = min(period.last, today)
+        return {one for one in quarters if period.first <= one.last <= last}
 
     def _documents(self, sites: Sequence[Site]) -> dict[UUID, list[Document]]:
         """The papers that count for each site: its own, its client's and the company's."""
@@ -484,14 +535,32 @@ def _safety_data_sheets(facts: _Facts, site: Site) -> Judged:
 
 
 def _per_product(facts: _Facts, site: Site, kind: str, noun: str) -> Judged:
-    products = [row["product_name"] for row in facts.treatments.get(site.pk, [])]
-    if not products:
+    """By the papers of the product itself, else by those whose title names it."""
+    rows = facts.treatments.get(site.pk, [])
+    if not rows:
         return Standing.NOTHING_TO_SHOW, "No product was used."
     titles = [one.title.casefold() for one in _papers(facts, site, kind)]
-    left = [name for name in products if not any(name.casefold() in one for one in titles)]
+    left = [
+        row["product_name"]
+        for row in rows
+        if not row[f"kept_{kind}"]
+        and not any(row["product_name"].casefold() in one for one in titles)
+    ]
     if left:
         return Standing.MISSING, f"Without {noun}: {', '.join(left)}."
-    return Standing.CURRENT, f"There for {_all(len(products), 'product').lower()}."
+    old = [
+        row["product_name"]
+        for row in rows
+        if kind == Document.Kind.SAFETY_DATA_SHEET and _is_old(row["sheet_on"], facts, site)
+    ]
+    if old:
+        return Standing.NOT_CURRENT, f"Older than {SHEET_YEARS} years: {', '.join(old)}."
+    return Standing.CURRENT, f"There for {_all(len(rows), 'product').lower()}."
+
+
+def _is_old(sheet_on: date | None, facts: _Facts, site: Site) -> bool:
+    """Whether a sheet's day lies as long back as the notices of a treatment ask for a newer one."""
+    return sheet_on is not None and years_later(sheet_on, SHEET_YEARS) < facts.today[site.pk]
 
 
 def _competence(facts: _Facts, site: Site) -> Judged:
@@ -520,6 +589,20 @@ def _risk_assessment(facts: _Facts, site: Site) -> Judged:
     if not issued or max(issued) < facts.today[site.pk] - YEAR:
         return Standing.NOT_CURRENT, "Not issued within twelve months."
     return standing, why
+
+
+def _trend_review(facts: _Facts, site: Site) -> Judged:
+    """Every quarter that ended in the period, has had its grace days and was read."""
+    read, signed = facts.quarters.get(site.pk, (set(), set()))
+    today = facts.today[site.pk]
+    asked = [one for one in sorted(read) if one.due_on < today or one in signed]
+    if not asked:
+        return Standing.NOTHING_TO_SHOW, "No quarter with readings is due for review."
+    left = [one for one in asked if one not in signed]
+    if not left:
+        return Standing.CURRENT, f"{_all(len(asked), 'quarter')} reviewed and signed."
+    why = f"Without a signed review: {', '.join(str(one) for one in left)}."
+    return (Standing.MISSING if len(left) == len(asked) else Standing.NOT_CURRENT), why
 
 
 def _paper(facts: _Facts, site: Site, kind: str) -> Judged:
@@ -560,6 +643,7 @@ _JUDGES = {
     "competence": _competence,
     "insurance": _insurance,
     "risk_assessment": _risk_assessment,
+    "trend_review": _trend_review,
 }
 
 

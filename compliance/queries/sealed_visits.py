@@ -265,6 +265,11 @@ def _treatment(one: Mapping[str, Any]) -> content.Treatment:
             (label, value) for key, label, value in words["elements"] if key not in SAID_AT_THE_HEAD
         ),
         missing=tuple(label for _, label in words["missing"]),
+        # Not said by what was sealed before rules were chosen and labels named.
+        rules=words.get("rules", {}).get("title", ""),
+        against=tuple(notice["words"] for notice in one.get("against_label", ())),
+        working=tuple(words.get("working", ())),
+        re_entry_at=_instant(words.get("re_entry_at")),
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from accounts.trail_words import declared
 from compliance.economics.costs import compare
 from compliance.models import ActionOption, ActionPhoto, CorrectiveAction, Decision, SignOff
 from compliance.queries.evidence import SECTIONS, Line, Period, evidence_of, usual_period
+from compliance.queries.money_terms import USUAL_YEARS
 from compliance.queries.sealed_visits import (
     closed_visit,
     mentions,
@@ -21,7 +23,9 @@ from compliance.queries.sealed_visits import (
     sealed_text,
     visit_not_made,
 )
-from compliance.queries.sheets import USUAL_YEARS, Sheet, break_even_in_words, way_of
+from compliance.queries.sheets import break_even_in_words, has_a_price, way_of
+from compliance.queries.site_file_devices import device_months
+from compliance.queries.site_file_trends import trends_of
 from compliance.services.signing import is_whole
 from compliance.sitefile import content
 from compliance.sitefile.unreached import spells
@@ -42,6 +46,7 @@ from sites.models import (
 )
 from sites.queries import documents_listed, documents_shown_at
 from visits.models import Amendment, Reading, ReadingCount, Visit
+from visits.queries.baiting import BaitPoint, baiting_on, grams
 from visits.queries.places import day_of_visit
 from visits.recurrence.words import describe
 
@@ -110,8 +115,8 @@ def site_file_of(
 ) -> Gathered:
     """Everything that is on record of a site for the days from ``first`` to ``last``.
 
-    The site has its client at hand. About forty queries, whatever its size. The visits are those
-    that were due in the period; what the office notes for itself, and prices, stay out.
+    The site has its client at hand. About forty-five queries, whatever its size. The visits are
+    those that were due in the period; what the office notes for itself, and prices, stay out.
     """
     period = _Period(site, first, last)
     visits = _visits(period)
@@ -122,7 +127,7 @@ def site_file_of(
     plans = _plans(period)
     actions = _actions(period)
     photos = _photos_named(site, [sealed[visit.pk] for visit in due if visit.pk in sealed])
-    company = _company()
+    company = company_facts()
     file = content.SiteFile(
         company=company,
         site=_site_facts(site),
@@ -147,7 +152,10 @@ def site_file_of(
             else visit_not_made(visit)
             for visit in due
         ),
-        other_readings=tuple(_other_reading(one) for one in _other_readings(period)),
+        other_readings=(
+            *(_other_reading(one) for one in _other_readings(period)),
+            *device_months(site, first, last),
+        ),
         not_reached=_not_reached(visits, sealed, period),
         actions=tuple(_action(one, company.currency) for one in actions),
         documents=tuple(_document(one) for one in _documents(site, last)),
@@ -156,6 +164,8 @@ def site_file_of(
             for line in evidence_of([site], {site.pk: Period(first, last)}, now=now)[site.pk]
         ),
         trail=tuple(_trail(period)),
+        baiting=_bait_of(period),
+        trends=trends_of(site, first, last),
         broken_seals=tuple(broken_seals),
     )
     pictures = StoredPictures(
@@ -185,7 +195,7 @@ def visit_report_of(visit: Visit, *, by: User, role: str, now: datetime) -> Gath
     read = [reading["monitor"] for reading in record["readings"]]
     monitors = Monitor.objects.filter(pk__in=read).select_related("zone", "plan")
     report = content.VisitReport(
-        company=_company(),
+        company=company_facts(),
         site=_site_facts(site),
         made=_made(site, by=by, role=role, now=now),
         visit=closed_visit(
@@ -223,7 +233,8 @@ class _Period:
         self.ends = datetime.combine(last + timedelta(days=1), time.min, zone)
 
 
-def _company() -> content.Company:
+def company_facts() -> content.Company:
+    """The service company as papers name it. One query."""
     found = Company.objects.first() or Company()
     return content.Company(
         name=found.name,
@@ -468,11 +479,12 @@ def _photos_named(site: Site, records: Iterable[Mapping[str, Any]]) -> dict[str,
 
 
 def _other_readings(period: _Period) -> QuerySet[Reading]:
-    """Readings that came without a visit, such as by import. Two queries."""
+    """What people read without a visit: for an import, or by hand. Two queries."""
     counts = ReadingCount.objects.select_related("pest").order_by("pest__slug")
     return (
         Reading.objects.filter(
             visit=None,
+            source__in=Reading.BY_PEOPLE,
             monitor__site=period.site,
             read_on__gte=period.first,
             read_on__lte=period.last,
@@ -539,7 +551,9 @@ def _action(one: CorrectiveAction, currency: str) -> content.Action:
     decisions = list(one.decisions.all())
     chosen = {decision.option_id for decision in decisions}
     standing = [option for option in options if option.withdrawn_at is None]
-    comparison = compare([way_of(option) for option in standing], years=USUAL_YEARS)
+    comparison = compare(
+        [way_of(option) for option in standing if has_a_price(option)], years=USUAL_YEARS
+    )
     totals = {line.way.key: line.total for line in comparison.lines}
     return content.Action(
         number=one.number,
@@ -563,7 +577,7 @@ def _action(one: CorrectiveAction, currency: str) -> content.Action:
         checked_by=one.checked_by.name if one.checked_by else "",
         check_note=one.check_note,
         withdrawn_reason=one.withdrawn_reason,
-        break_even=break_even_in_words(Sheet(one, standing, {}, comparison, currency)),
+        break_even=break_even_in_words(comparison, currency),
         options=tuple(
             content.Option(
                 kind=f"{option.position}. {option.get_kind_display()}",
@@ -630,6 +644,41 @@ def _document(one: Document) -> content.Document:
         issued_on=one.issued_on,
         expires_on=one.expires_on,
         sha256=one.sha256,
+    )
+
+
+def _bait_of(period: _Period) -> content.Baiting | None:
+    """How rodent bait stood at the end of the period; nothing where none ever lay. Four queries."""
+    found = baiting_on(period.site, period.last)
+    if not (found.points or found.unnumbered):
+        return None
+    return content.Baiting(
+        words=found.state.words,
+        points=tuple(_bait_point(one, period) for one in found.points),
+        reviews=tuple(
+            content.BaitReview(
+                one.reviewed_on, one.get_outcome_display(), one.cause, one.reviewed_by.name
+            )
+            for one in reversed(found.reviews)
+            if one.reviewed_on >= period.first
+        ),
+        unnumbered=found.unnumbered,
+    )
+
+
+def _bait_point(one: BaitPoint, period: _Period) -> content.BaitPoint:
+    lines = [line for line in one.state.lines if line.on >= period.first]
+    gone = one.monitor.removed_on
+    return content.BaitPoint(
+        number=one.monitor.number,
+        zone=one.monitor.zone.name,
+        place=one.monitor.place,
+        laid=grams(sum((line.laid for line in lines), Fraction(0))),
+        taken=grams(sum((line.taken for line in lines), Fraction(0))),
+        lifted=grams(sum((line.lifted for line in lines), Fraction(0))),
+        lies=one.balance_g,
+        since=one.state.open_since,
+        taken_away_on=None if gone is None or gone > period.last else gone,
     )
 
 

@@ -12,6 +12,8 @@ from compliance.access import actions_visible_to, flags_visible_to
 from compliance.models import Flag
 from compliance.queries.actions import DONE_UNCHECKED, TO_PRICE, URGENT, action_filter
 from compliance.queries.flags import GROUPS, FlagGroup, by_lateness
+from visits.models import FollowUp
+from visits.queries.follow_ups import proposed_to
 
 SHOWN = 6
 
@@ -45,6 +47,16 @@ class Part:
     @property
     def note(self) -> str:
         return f"and {self.acknowledged} acknowledged" if self.acknowledged else ""
+
+
+def follow_ups_of(user: User) -> tuple[Sequence[FollowUp], int]:
+    """The first proposed follow-ups that wait for this person, soonest first, and how many.
+
+    Two queries, whatever the size.
+    """
+    waiting = proposed_to(user)
+    number = waiting.count()
+    return (list(waiting[:SHOWN]) if number else []), number
 
 
 def flags_address(**filters: str) -> str:

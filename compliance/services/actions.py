@@ -5,7 +5,7 @@ site's own zone. Refusals say what stands in the way and who can move it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -25,12 +25,13 @@ from compliance.access import (
     require_may_report_done,
 )
 from compliance.models import ActionOption, ActionPhoto, CorrectiveAction, Decision, SignOff
+from compliance.queries.money_terms import terms_in_force
 from compliance.queries.not_reached import (
     access_to_ask_for,
     findings_to_answer,
     visits_without_their_actions,
 )
-from compliance.queries.sheets import USUAL_YEARS, figures_of, sheet_of
+from compliance.queries.sheets import figures_of, sheet_of
 from compliance.services.signing import SIGNED_IN, Proof, prove_by_password, sign
 from sites.models import Photo, Site, Zone
 from sites.services.sites import site_to_keep
@@ -42,6 +43,7 @@ State = CorrectiveAction.State
 # How many days an action is given, by the urgency of its finding. Ours; no source.
 DUE_DAYS = {Finding.Urgency.NOW: 2, Finding.Urgency.SOON: 14, Finding.Urgency.LOW: 42}
 FEWEST_OPTIONS, MOST_OPTIONS = 2, 4
+CENT = Decimal("0.01")
 
 # Work that costs the client money beyond the contract waits for options and a decision when it is
 # ours to do; everything else can be done without.
@@ -52,7 +54,11 @@ SHOWN_KINDS = {Kind.PROOFING, Kind.REPAIR, Kind.HOUSEKEEPING}
 
 @dataclass(frozen=True, slots=True)
 class OptionGiven:
-    """One way to answer an action, as the office gives it."""
+    """One way to answer an action, as the office gives it.
+
+    Low and high come together or not at all, on both sides of the value itself. ``effect_percent``
+    needs its basis, and an assumption the words for it.
+    """
 
     kind: str
     description: str
@@ -60,6 +66,15 @@ class OptionGiven:
     cost_monthly: Decimal
     life_years: int | None = None
     remaining_risk: str = ""
+    cost_once_low: Decimal | None = None
+    cost_once_high: Decimal | None = None
+    cost_monthly_low: Decimal | None = None
+    cost_monthly_high: Decimal | None = None
+    life_years_low: int | None = None
+    life_years_high: int | None = None
+    effect_percent: int | None = None
+    effect_basis: str = ""
+    effect_words: str = ""
 
 
 def needs_decision(action: CorrectiveAction) -> bool:
@@ -107,6 +122,27 @@ def raise_action(
     )
     _show(action, photo_ids, ActionPhoto.Moment.BEFORE)
     return action
+
+
+@transaction.atomic
+def raise_by_rule(
+    site: Site, *, at: datetime, kind: str, title: str, detail: str, zone: Zone
+) -> CorrectiveAction:
+    """Raise an action that a rule of the company asks for; a job does so, in nobody's name.
+
+    It is ours to do, and due in two weeks. The caller has locked the site.
+    """
+    return _raise(
+        site,
+        by=None,
+        at=at,
+        kind=kind,
+        title=_shortened(title),
+        detail=detail,
+        whose_move=WhoseMove.US,
+        due_on=usual_due_day(site, at),
+        zone=zone,
+    )
 
 
 @transaction.atomic
@@ -376,20 +412,13 @@ def price_action(
     given = [_cleaned(option) for option in options]
     _require_a_choice(action, given)
     live = list(action.options.filter(withdrawn_at=None).order_by("position", "pk"))
-    if [_given(option) for option in live] == given:
+    terms = terms_in_force()
+    same_terms = terms == (action.horizon_years, action.yearly_rate, action.yearly_growth)
+    if [_given(option) for option in live] == given and same_terms:
         return action
     action.options.filter(withdrawn_at=None).update(withdrawn_at=at)
     ActionOption.objects.bulk_create(
-        ActionOption(
-            action=action,
-            position=position,
-            kind=option.kind,
-            description=option.description,
-            cost_once=option.cost_once,
-            cost_monthly=option.cost_monthly,
-            life_years=option.life_years,
-            remaining_risk=option.remaining_risk,
-        )
+        ActionOption(action=action, position=position, **asdict(option))
         for position, option in enumerate(given, start=1)
     )
     was = action.state
@@ -397,8 +426,12 @@ def price_action(
         action.revision += 1
     action.state, action.priced_at, action.priced_by = State.PRICED, at, by
     action.declined, action.decided_at = False, None
+    action.horizon_years, action.yearly_rate, action.yearly_growth = terms
     action.save(
-        update_fields=["state", "priced_at", "priced_by", "declined", "decided_at", "revision"]
+        update_fields=[
+            *("state", "priced_at", "priced_by", "declined", "decided_at", "revision"),
+            *("horizon_years", "yearly_rate", "yearly_growth"),
+        ]
     )
     record(
         by,
@@ -407,6 +440,9 @@ def price_action(
         at=at,
         was=was,
         revision=action.revision,
+        years=action.horizon_years,
+        yearly_rate=action.yearly_rate,
+        yearly_growth=action.yearly_growth,
         options=[
             {
                 "kind": option.kind,
@@ -423,32 +459,75 @@ def price_action(
 def _cleaned(option: OptionGiven) -> OptionGiven:
     """The option as it will be kept. Raises ``Unusable``."""
     if option.kind not in ActionOption.Kind.values:
-        raise Unusable("An option is lasting work, an interim fix or carrying on treating.")
+        raise Unusable(
+            "An option is lasting work, an interim fix, carrying on treating, or doing nothing."
+        )
     if option.cost_once < 0 or option.cost_monthly < 0:
         raise Unusable("An option costs nothing or more, never less.")
+    if option.kind == ActionOption.Kind.NOTHING and (option.cost_once or option.cost_monthly):
+        raise Unusable("Doing nothing costs nothing; what it risks stands in words.")
     if option.life_years is not None and not 1 <= option.life_years <= 50:
         raise Unusable("Say how many years the work lasts, from 1 to 50, or leave it out.")
-    return OptionGiven(
-        kind=option.kind,
+    _require_range(option.cost_once_low, option.cost_once, option.cost_once_high, "cost now")
+    _require_range(
+        option.cost_monthly_low, option.cost_monthly, option.cost_monthly_high, "cost each month"
+    )
+    _require_range(option.life_years_low, option.life_years, option.life_years_high, "life")
+    _require_effect(option)
+    return replace(
+        option,
         description=_wanted(option.description, "Describe what each option is."),
-        cost_once=option.cost_once.quantize(Decimal("0.01")),
-        cost_monthly=option.cost_monthly.quantize(Decimal("0.01")),
-        life_years=option.life_years,
         remaining_risk=_wanted(
             option.remaining_risk, "Say for each option what stays at risk, even if it is little."
         ),
+        effect_words=option.effect_words.strip(),
+        cost_once=option.cost_once.quantize(CENT),
+        cost_once_low=_to_cents(option.cost_once_low),
+        cost_once_high=_to_cents(option.cost_once_high),
+        cost_monthly=option.cost_monthly.quantize(CENT),
+        cost_monthly_low=_to_cents(option.cost_monthly_low),
+        cost_monthly_high=_to_cents(option.cost_monthly_high),
     )
+
+
+def _require_range(
+    low: Decimal | int | None, likely: Decimal | int | None, high: Decimal | int | None, what: str
+) -> None:
+    """Raise ``Unusable`` unless both ends are left out, or given on both sides of the value."""
+    if low is None and high is None:
+        return
+    if low is None or high is None or likely is None:
+        raise Unusable(
+            f"Give the {what} as its lowest, likely and highest, or leave lowest and highest out.",
+            code="range_incomplete",
+        )
+    if not (0 if what != "life" else 1) <= low <= likely <= high:
+        raise Unusable(
+            f"The lowest {what} comes first, the highest last, the likely one between them.",
+            code="range_out_of_order",
+        )
+
+
+def _require_effect(option: OptionGiven) -> None:
+    if option.effect_percent is None and not option.effect_basis:
+        return
+    if option.effect_percent is None or option.effect_basis not in ActionOption.Basis.values:
+        raise Unusable(
+            "Say what the expected effect stands on: measured, or an assumption of yours.",
+            code="effect_without_basis",
+        )
+    if not 0 <= option.effect_percent <= 100:
+        raise Unusable("The expected effect is a share from 0 to 100 percent.")
+    _wanted(option.effect_words, "Say why so much effect is expected; the client reads it.")
+
+
+def _to_cents(money: Decimal | None) -> Decimal | None:
+    return None if money is None else money.quantize(CENT)
 
 
 def _given(option: ActionOption) -> OptionGiven:
-    return OptionGiven(
-        kind=option.kind,
-        description=option.description,
-        cost_once=option.cost_once,
-        cost_monthly=option.cost_monthly,
-        life_years=option.life_years,
-        remaining_risk=option.remaining_risk,
-    )
+    """A kept option as it was given."""
+    return OptionGiven(**{one.name: getattr(option, one.name) for one in fields(OptionGiven)})
 
 
 def _require_a_choice(action: CorrectiveAction, options: Sequence[OptionGiven]) -> None:
@@ -480,7 +559,7 @@ def decide_action(
     reason: str = "",
     password: str = "",
     proof: Proof | None = None,
-    years: int = USUAL_YEARS,
+    years: int | None = None,
     at: datetime | None = None,
 ) -> Decision:
     """Go ahead with one option, or turn the work down with a reason, as the client's manager.
@@ -526,11 +605,15 @@ def _decide(
     option_id: UUID | None,
     reason: str,
     proof: Proof,
-    years: int,
+    years: int | None,
     at: datetime,
 ) -> Decision:
     action = _locked(action_id)
     require_may_decide(by, action)
+    if _is_doing_nothing(action, option_id):
+        # Nothing is ordered, knowingly: the same answer as turning the work down.
+        outcome = Decision.Outcome.DECLINED
+        _wanted(reason, "Say why nothing is to be done; the reason stays on the record.")
     answered = (
         Decision.objects.select_related("sign_off").filter(action=action, revision=revision).first()
     )
@@ -565,7 +648,7 @@ def _decide(
         content={
             "shown": {
                 "facts": sheet.facts,
-                "figures": figures_of(sheet.comparison),
+                "figures": figures_of(sheet),
                 "hash": sheet.hash,
             },
             "answer": {"outcome": outcome, "option": option_id, "reason": reason},
@@ -597,6 +680,12 @@ def _decide(
         known_by=proof.method,
     )
     return decision
+
+
+def _is_doing_nothing(action: CorrectiveAction, option_id: UUID | None) -> bool:
+    if option_id is None:
+        return False
+    return action.options.filter(pk=option_id, kind=ActionOption.Kind.NOTHING).exists()
 
 
 def _not_to_decide(action: CorrectiveAction) -> str:

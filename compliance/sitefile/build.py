@@ -12,8 +12,19 @@ from datetime import UTC, datetime
 from enum import Enum
 from typing import Any
 
-from compliance.sitefile.content import Company, Made, SiteFacts, SiteFile, VisitReport
-from compliance.sitefile.parts import Room, parts_of_site_file, parts_of_visit_report
+from compliance.sitefile.content import (
+    ApplicationRegister,
+    Company,
+    Made,
+    SiteFile,
+    VisitReport,
+)
+from compliance.sitefile.parts import (
+    Room,
+    parts_of_application_register,
+    parts_of_site_file,
+    parts_of_visit_report,
+)
 from compliance.sitefile.tables import Pages, Part
 from compliance.sitefile.visiting import visit_title
 from compliance.sitefile.words import days, moment
@@ -67,7 +78,7 @@ def build_site_file(
         subject=f"The record of {file.site.name} for {days(file.period_from, file.period_to)}",
         head=(file.site.name, days(file.period_from, file.period_to)),
         company=file.company,
-        site=file.site,
+        zone=file.site.zone,
         made=file.made,
         fingerprint=fingerprint,
         has_cover=True,
@@ -90,7 +101,7 @@ def build_visit_report(
         subject=f"What was seen and done at {report.site.name}: {title}",
         head=(report.site.name, title),
         company=report.company,
-        site=report.site,
+        zone=report.site.zone,
         made=report.made,
         fingerprint=fingerprint_of(report),
         has_cover=False,
@@ -98,7 +109,24 @@ def build_visit_report(
     return _print(paper, parts_of_visit_report(report), media, render, size, _no_progress)
 
 
-def fingerprint_of(content: SiteFile | VisitReport) -> str:
+def build_application_register(
+    register: ApplicationRegister, *, render: Render, size: PaperSize = PaperSize.A4
+) -> Paper:
+    """The application register: every element of every application, a few to a page."""
+    paper = _Sheets(
+        title=f"Application register: {register.title}",
+        subject=f"Applications of products: {register.title}, {register.narrowed}",
+        head=("Application register", register.title),
+        company=register.company,
+        zone=register.time_zone,
+        made=register.made,
+        fingerprint=fingerprint_of(register),
+        has_cover=False,
+    )
+    return _print(paper, parts_of_application_register(register), {}, render, size, _no_progress)
+
+
+def fingerprint_of(content: SiteFile | VisitReport | ApplicationRegister) -> str:
     """SHA-256 of the record as JSON: two papers of the same record have the same fingerprint.
 
     Left out is what changes without the record: when and for whom the paper was made, the trail,
@@ -123,13 +151,12 @@ class _Sheets:
     subject: str
     head: tuple[str, str]
     company: Company
-    site: SiteFacts
+    zone: str
     made: Made
     fingerprint: str
     has_cover: bool
 
     def as_context(self) -> dict[str, object]:
-        zone = self.site.zone
         return {
             "title": self.title,
             "subject": self.subject,
@@ -137,7 +164,7 @@ class _Sheets:
             "created": self.made.at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
             "head": f"{self.head[0]} · {self.head[1]}",
             "foot": (
-                f"{self.company.name} · made {moment(self.made.at, zone)} · "
+                f"{self.company.name} · made {moment(self.made.at, self.zone)} · "
                 f"fingerprint {self.fingerprint[:12]}"
             ),
         }

@@ -253,7 +253,9 @@ class Treatment:
     """One application of a product, with what regulations ask a record of it to say.
 
     ``amount`` is of the product itself, never of what was mixed. ``elements`` is the whole record
-    as labels and words, ``missing`` the labels of what it ought to say and does not.
+    as labels and words, ``missing`` the labels of what it ought to say and does not by the
+    ``rules`` named. ``against`` is what it shows against the label, ``working`` how the amount was
+    reckoned, both in sentences.
     """
 
     product: str
@@ -288,6 +290,10 @@ class Treatment:
     is_demo: bool = False
     elements: tuple[tuple[str, str], ...] = ()
     missing: tuple[str, ...] = ()
+    rules: str = ""
+    against: tuple[str, ...] = ()
+    working: tuple[str, ...] = ()
+    re_entry_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -503,6 +509,139 @@ class TrailEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class BaitPoint:
+    """One numbered point with rodent bait: amounts of the period, and how it stood at its end.
+
+    Amounts are in g. ``since`` is empty where nothing lies any more.
+    """
+
+    number: int
+    zone: str
+    place: str
+    laid: Decimal
+    taken: Decimal
+    lifted: Decimal
+    lies: Decimal
+    since: date | None = None
+    taken_away_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BaitReview:
+    """Why bait went on lying, or that it was to be lifted."""
+
+    on: date
+    outcome: str
+    cause: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Baiting:
+    """Rodent bait at the end of the period, in words, and point by point.
+
+    ``unnumbered`` counts applications of bait that name no point.
+    """
+
+    words: str
+    points: tuple[BaitPoint, ...] = ()
+    reviews: tuple[BaitReview, ...] = ()
+    unnumbered: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class TrendMonth:
+    """One month of one place and pest. ``month`` is its first day, rates per 100 trap-days.
+
+    ``state`` is a code (not_read, not_yet_known, calm, alarm). ``centre``: what was usual,
+    ``limit``: the rate from which the month would have been an alarm by itself, ``allows``: the
+    largest rate that the count still allows; each None while not known.
+    """
+
+    month: date
+    count: int
+    trap_days: float
+    state: str
+    at_least: bool = False
+    centre: float | None = None
+    limit: float | None = None
+    allows: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceTrend:
+    """What was caught of one pest in one zone, or at the whole site, month by month."""
+
+    zone: str
+    pest: str
+    months: tuple[TrendMonth, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TrendAlarm:
+    """More than is usual in a place. ``words`` say what was compared."""
+
+    month: date
+    zone: str
+    pest: str
+    state: str
+    is_open: bool
+    words: str
+    look_first: tuple[str, ...] = ()
+    explanation: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A threshold that was reached; ``answer`` is what was done about it."""
+
+    on: date
+    threshold: str
+    zone: str
+    pest: str
+    state: str
+    is_open: bool
+    words: str
+    monitor: int | None = None
+    answer: str = ""
+    action_number: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TrendReview:
+    """What a competent person wrote and signed about a quarter."""
+
+    title: str
+    seen: str
+    cause: str
+    plan: str
+    name: str
+    role: str
+    competence: str
+    at: datetime
+    zone: str
+    method: str
+    content_hash: str
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Trends:
+    """What the monitors amount to in the months of the period, each month whole.
+
+    ``monitors`` are those that looked; ``trap_days`` and ``readings`` are theirs together.
+    """
+
+    monitors: int = 0
+    trap_days: float = 0.0
+    readings: int = 0
+    places: tuple[PlaceTrend, ...] = ()
+    alarms: tuple[TrendAlarm, ...] = ()
+    breaches: tuple[Breach, ...] = ()
+    reviews: tuple[TrendReview, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class SiteFile:
     """The whole record of one site for one period, first and last day included.
 
@@ -526,6 +665,8 @@ class SiteFile:
     documents: tuple[Document, ...] = ()
     evidence: tuple[Evidence, ...] = ()
     trail: tuple[TrailEntry, ...] = ()
+    baiting: Baiting | None = None
+    trends: Trends = Trends()
     broken_seals: tuple[str, ...] = ()
 
 
@@ -538,3 +679,37 @@ class VisitReport:
     made: Made
     visit: Visit
     monitors: tuple[Monitor, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Application:
+    """One entry of the application register. ``elements`` are labels and words, each said.
+
+    ``missing`` are the labels of what the record leaves out by the rules named in ``rules``,
+    ``against`` what it shows against the label, in sentences.
+    """
+
+    started_at: datetime
+    zone: str
+    site: str
+    client: str
+    place: str
+    product: str
+    elements: tuple[tuple[str, str], ...]
+    missing: tuple[str, ...] = ()
+    rules: str = ""
+    against: tuple[str, ...] = ()
+    seal_number: int | None = None
+    is_demo: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ApplicationRegister:
+    """The application register as a paper. ``title`` says of what, ``narrowed`` to what."""
+
+    company: Company
+    title: str
+    narrowed: str
+    made: Made
+    time_zone: str
+    applications: tuple[Application, ...] = ()

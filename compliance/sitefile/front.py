@@ -34,6 +34,7 @@ from compliance.sitefile.words import (
     lines,
     listed,
     moment,
+    month,
     named,
     share,
 )
@@ -302,6 +303,15 @@ def _questions(file: SiteFile, today: date) -> list[tuple[Cell, str, Cell]]:
         elif action.declined:
             said = f"{action.number}. {action.title}: turned down, the risk is accepted"
             ask("Work turned down", "due", said, "Actions", f"action-{action.number}")
+    for alarm in file.trends.alarms:
+        if alarm.is_open:
+            where = ", ".join(filter(None, (alarm.zone, alarm.pest, month(alarm.month))))
+            said = lines(f"{where}: {alarm.words}", "No review has explained it yet.")
+            ask("More than usual", "due", said, "Trends", "trends")
+    for breach in file.trends.breaches:
+        if breach.is_open:
+            said = lines(f"{breach.threshold}, {breach.zone}, {breach.pest}", breach.words)
+            ask("Threshold reached", "late", said, "Trends", "trends")
     for person in file.people:
         if without := uncovered_days(person):
             said = f"{person.name}: {listed(day(one) for one in without)}"

@@ -5,8 +5,8 @@ from dataclasses import replace
 from datetime import date
 from functools import partial
 
-from compliance.sitefile import front, proof, visiting
-from compliance.sitefile.content import Outcome, SiteFile, VisitReport
+from compliance.sitefile import applying, front, proof, trending, visiting
+from compliance.sitefile.content import ApplicationRegister, Outcome, SiteFile, VisitReport
 from compliance.sitefile.tables import Pages, Part
 from compliance.sitefile.words import local_day
 
@@ -36,7 +36,9 @@ def parts_of_site_file(file: SiteFile, fingerprint: str, *, plan_room: Room) -> 
             ),
             *_reports(file, today),
             _section("readings", "Readings", visiting.readings(file)),
+            _section("trends", "Monitors and trends", trending.trends(file)),
             _section("treatments", "Treatments", visiting.treatments(file)),
+            *_bait(file),
             _section("not-reached", "Not reached", visiting.not_reached(file, today)),
             _section("actions", "Corrective actions", proof.actions(file, today)),
             _section("documents", "Documents", proof.documents(file, today)),
@@ -58,6 +60,12 @@ def parts_of_visit_report(paper: VisitReport) -> list[Part]:
     return [Part("visit_report", _always({**context, "paper": paper}), "Report")]
 
 
+def parts_of_application_register(register: ApplicationRegister) -> list[Part]:
+    """One part; it has no sections, and its head says whose register it is."""
+    context = applying.register(register)
+    return [Part("applications", _always(context), "Applications", section=register.title)]
+
+
 def _always(context: Mapping[str, object]) -> partial[Mapping[str, object]]:
     """A part that says the same on whatever page it stands."""
     return partial(_without_pages, context)
@@ -70,6 +78,13 @@ def _without_pages(context: Mapping[str, object], _pages: Pages) -> Mapping[str,
 def _section(anchor: str, title: str, context: Mapping[str, object]) -> Part:
     template = anchor.replace("-", "_")
     return Part(template, _always(context), title, title=title, anchor=anchor)
+
+
+def _bait(file: SiteFile) -> list[Part]:
+    """Rodent bait has its section where there ever was any."""
+    if file.baiting is None:
+        return []
+    return [_section("bait", "Rodent bait", visiting.bait(file.baiting))]
 
 
 def _plans(file: SiteFile, room: Room) -> list[Part]:

@@ -6,6 +6,8 @@ from datetime import date
 from compliance.sitefile.cautions import LABEL_FIRST, STANDING
 from compliance.sitefile.content import (
     Amendment,
+    Baiting,
+    BaitPoint,
     Finding,
     Monitor,
     Outcome,
@@ -198,6 +200,59 @@ def treatments(file: SiteFile) -> dict[str, object]:
         ],
         "has_demo": any(one.is_demo for one in all_treatments),
     }
+
+
+def bait(baiting: Baiting) -> dict[str, object]:
+    """Rodent bait point by point: what was laid, taken and lifted, what lies, and its reviews."""
+    return {
+        "words": baiting.words,
+        "table": table(
+            "bait",
+            (
+                Column("Point", "number"),
+                Column("Zone", "name"),
+                Column("Place"),
+                Column("Laid, g", "figure"),
+                Column("Taken, g", "figure"),
+                Column("Lifted, g", "figure"),
+                Column("Lies there, g", "figure"),
+                Column("Since", "span"),
+            ),
+            [
+                (
+                    str(one.number),
+                    one.zone,
+                    one.place,
+                    amount(one.laid, ""),
+                    amount(one.taken, ""),
+                    amount(one.lifted, ""),
+                    amount(one.lies, ""),
+                    Cell(_bait_stands(one), "late" if one.lies < 0 else ""),
+                )
+                for one in baiting.points
+            ],
+            none="No bait was laid at a numbered point.",
+        ),
+        "reviews": table(
+            "bait-reviews",
+            (
+                Column("Day", "span"),
+                Column("What follows", "kind"),
+                Column("Why"),
+                Column("By", "name"),
+            ),
+            [(day(one.on), one.outcome, one.cause, one.by) for one in baiting.reviews],
+            none="No review is on record for this period.",
+        ),
+        "unnumbered": baiting.unnumbered,
+        "label_first": LABEL_FIRST,
+    }
+
+
+def _bait_stands(one: BaitPoint) -> str:
+    if one.since:
+        return day(one.since)
+    return f"Taken away {day(one.taken_away_on)}" if one.taken_away_on else "Lifted"
 
 
 def not_reached(file: SiteFile, today: date) -> dict[str, object]:
@@ -415,7 +470,10 @@ def _quiet(taken: Sequence[Reading]) -> str:
 def _treatment_facts(one: Treatment) -> tuple[Fact, ...]:
     return facts(
         *one.elements,
+        ("How the amount was reckoned", " ".join(one.working)),
+        ("Against the label", " ".join(one.against)),
         ("Left unsaid", listed(one.missing)),
+        ("Judged by", one.rules if one.missing else ""),
         ("For demonstration", "An invented product" * one.is_demo),
     )
 
@@ -437,8 +495,12 @@ def _treatment_row(one: Treatment, visit: Visit, zone: str) -> tuple[str | Cell,
         lines(
             one.precautions,
             named("Re-entry", one.re_entry or "as the label says"),
+            named("People may come back from", moment(one.re_entry_at, zone))
+            if one.re_entry_at
+            else "",
             named("Weather", _weather(one)),
             named("Note", one.note),
+            named("Against the label", " ".join(one.against)),
             named("Left unsaid", listed(one.missing)),
             f"Sealed visit {visit.seal_number}" if visit.seal_number else "",
         ),

@@ -38,6 +38,11 @@ def days(first: date, last: date | None) -> str:
     return day(first) if first == last else f"{day(first)} to {day(last)}"
 
 
+def month(value: date) -> str:
+    """February 2026, kept on one line."""
+    return f"{value:%B}{NO_BREAK}{value.year}"
+
+
 def clock(at: datetime, zone: str) -> str:
     """14:05 in that zone."""
     return f"{at.astimezone(ZoneInfo(zone)):%H:%M}"

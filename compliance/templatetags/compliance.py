@@ -1,11 +1,18 @@
-"""How actions are put into words for the person who reads."""
+"""How actions and counts are put into words for the person who reads."""
 
 from collections.abc import Mapping
+from decimal import Decimal
+from typing import Literal
+from uuid import UUID
 
 from django import template
 
 from accounts.models import Role, User
 from compliance.models import CorrectiveAction
+from compliance.queries.sheets import percent as percent_of
+from compliance.queries.trends import SiteStanding
+from compliance.trends.rates import short
+from sites.models import Site
 from visits.coverage import Tally, from_counts
 from visits.models import WhoseMove
 
@@ -27,6 +34,27 @@ def mover(action: CorrectiveAction, reader: User) -> str:
 
 
 @register.filter
+def percent(share: Decimal) -> str:
+    """A fraction as percent."""
+    return percent_of(share)
+
+
+@register.filter
+def standing(standings: Mapping[UUID, SiteStanding], site: Site) -> SiteStanding:
+    """How the counts of a site stand, out of those of many."""
+    return standings[site.pk]
+
+
+@register.filter
 def tally(counts: Mapping[str, int] | None) -> Tally:
     """How many places were due and looked at, of the coverage that a closed visit kept."""
     return from_counts(counts or {}).all
+
+
+@register.filter
+def figures(number: float | None, towards: Literal["near", "down", "up"] = "near") -> str:
+    """A rate in two figures, or whole from 100 on; a dash where it is not known.
+
+    ``towards`` rounds it up or down, for limits that no figure may make tighter.
+    """
+    return "–" if number is None else short(number, towards)

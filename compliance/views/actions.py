@@ -10,15 +10,16 @@ from django.db.models import QuerySet
 from django.http import HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from accounts.http import PersonRequest
+from accounts.models import User
 from accounts.refusals import Unusable
 from accounts.sheets import csv_answer
 from accounts.templatetags.kickplate import money
 from compliance import access
+from compliance.drawn import drawn
 from compliance.economics.chart import cost_chart
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
 from compliance.forms import (
@@ -35,9 +36,20 @@ from compliance.forms import (
     WordAction,
     option_rows,
 )
-from compliance.models import CorrectiveAction
+from compliance.models import ActionMessage, ActionOption, CorrectiveAction
 from compliance.queries.actions import actions_listed, moves_of, story_of
-from compliance.queries.sheets import Sheet, break_even_in_words, by_year, sheet_of
+from compliance.queries.effects import effects_at
+from compliance.queries.money_terms import terms_in_force
+from compliance.queries.sheets import (
+    Sheet,
+    break_even_in_words,
+    by_year,
+    payback_spread_in_words,
+    sheet_of,
+    spread_rows,
+    terms_in_words,
+    turn_in_words,
+)
 from compliance.services import actions as services
 from compliance.services.looks import record_looks
 from compliance.services.signing import role_of
@@ -46,6 +58,7 @@ from sites.access import require_may_keep_sites, sites_visible_to
 from sites.services.photos import add_photo
 
 PER_PAGE = 50
+MESSAGES_SHOWN = 200
 CSV_HEADER = (
     "client",
     "site",
@@ -162,7 +175,7 @@ def _action_page(
             initial={
                 "revision": found.revision,
                 "shown_hash": sheet.hash,
-                "years": sheet.comparison.years,
+                "years": sheet.terms.years,
             },
         )
     story = story_of(sheet)
@@ -185,10 +198,29 @@ def _action_page(
         "signs_as": role_of(user) if moves.decide else "",
         "late": _is_late(found),
         "needs_price": services.needs_decision(found),
+        "may_write": money_shown,
+        "written": _written(found, user) if money_shown else [],
+        "is_open": found.state in CorrectiveAction.OPEN_STATES,
         "is_office": user.is_office,
         "is_client": user.is_client_manager,
+        "effects": effects_at(found.site, user, action=found)
+        if _is_checked_proofing(found)
+        else [],
     }
     return render(request, "compliance/action.html", context, status=status)
+
+
+def _written(action: CorrectiveAction, user: User) -> list[ActionMessage]:
+    """The latest of what was asked and answered, in the order of writing. One query."""
+    seen = access.messages_visible_to(user).filter(action=action).select_related("by__client")
+    return list(seen.order_by("-at", "-pk")[:MESSAGES_SHOWN])[::-1]
+
+
+def _is_checked_proofing(action: CorrectiveAction) -> bool:
+    return (
+        action.kind == CorrectiveAction.Kind.PROOFING
+        and action.state == CorrectiveAction.State.CHECKED
+    )
 
 
 def _is_late(action: CorrectiveAction) -> bool:
@@ -201,17 +233,28 @@ def _is_late(action: CorrectiveAction) -> bool:
 
 def _costs(sheet: Sheet) -> dict[str, Any]:
     """The picture, the working and the table of what the options cost; empty without options."""
-    if not sheet.options:
+    if not sheet.ways:
         return {}
-    chart = cost_chart(sheet.comparison, currency=sheet.currency, name="costs")
+    discounted = bool(sheet.terms.yearly_rate)
+    chart = cost_chart(
+        sheet.today, currency=sheet.currency, name="costs", in_todays_money=discounted
+    )
     return {
-        "chart": mark_safe(chart),  # noqa: S308  # our own drawing, which escapes every word in it
+        "chart": drawn(chart),
         "currency": sheet.currency,
-        "years": sheet.comparison.years,
-        "months": sheet.comparison.months,
-        "break_even": break_even_in_words(sheet),
-        "by_year": by_year(sheet.comparison),
+        "years": sheet.terms.years,
+        "months": sheet.terms.months,
+        "terms": terms_in_words(sheet.terms),
+        "discounted": discounted,
+        "grows": bool(sheet.terms.yearly_growth),
+        "break_even": break_even_in_words(sheet.comparison, sheet.currency),
+        "break_even_today": break_even_in_words(sheet.today, sheet.currency) if discounted else "",
+        "by_year": by_year(sheet.today),
         "choices": range(SHORTEST_YEARS, LONGEST_YEARS + 1),
+        "spread": spread_rows(sheet),
+        "payback_spread": payback_spread_in_words(sheet),
+        "turns": [turn_in_words(turn, sheet) for turn in sheet.turns],
+        "draws": sheet.spread.draws if sheet.spread else 0,
     }
 
 
@@ -219,37 +262,73 @@ def _cards(
     sheet: Sheet, form: DecideAction | None, chosen: UUID | None, money_shown: bool
 ) -> list[dict[str, Any]]:
     """The options as cards: what each costs over the years looked at, and what remains at risk."""
-    years = sheet.comparison.years
+    years = sheet.terms.years
     answered = form["answer"].value() if form else None
     cards = []
-    for option, line in zip(sheet.options, sheet.comparison.lines, strict=True):
+    spent = {line.way.key: line for line in sheet.comparison.lines}
+    discounted = {line.way.key: line for line in sheet.today.lines}
+    for option in sheet.options:
+        line, today = spent.get(str(option.pk)), discounted.get(str(option.pk))
         figures = []
-        if money_shown:
+        if money_shown and line and today:
             figures = [
-                ("Cost now", money(option.cost_once, sheet.currency)),
-                ("Cost each month", money(option.cost_monthly, sheet.currency)),
+                *_money_of(option, "cost_once", "Cost now", sheet.currency),
+                *_money_of(option, "cost_monthly", "Cost each month", sheet.currency),
                 ("A year, on average", money(line.per_year, sheet.currency)),
             ]
+            if sheet.terms.yearly_rate:
+                figures.append(("In today's money", money(today.total, sheet.currency)))
         if option.life_years:
-            lasts = "1 year" if option.life_years == 1 else f"{option.life_years} years"
-            figures.append(("Lasts", lasts))
+            figures += _life_of(option)
         cards.append(
             {
                 "value": str(option.pk),
                 "title": f"{option.position}. {option.get_kind_display()}",
                 "text": option.description,
-                "total": money(line.total, sheet.currency) if money_shown else "",
+                "total": money(line.total, sheet.currency) if money_shown and line else "",
                 "total_label": f"in {years} {'year' if years == 1 else 'years'}",
                 "figures": figures,
                 "remains": option.remaining_risk,
                 "chosen": option.pk == chosen,
                 "checked": answered == str(option.pk),
                 "line": line,
-                "bought": line.renewals + 1,
+                "today": today,
+                "effect": _effect_of(option),
+                "bought": line.renewals + 1 if line else 0,
                 "option": option,
             }
         )
     return cards
+
+
+Figures = list[tuple[str, str]]
+"""What something is, and the figure; a range stands in a row of its own, so that both fit."""
+
+
+def _money_of(option: ActionOption, name: str, label: str, currency: str) -> Figures:
+    found = [(label, money(getattr(option, name), currency))]
+    low, high = getattr(option, f"{name}_low"), getattr(option, f"{name}_high")
+    if low is not None:
+        found.append(("between", f"{money(low, currency)} and {money(high, currency)}"))
+    return found
+
+
+def _life_of(option: ActionOption) -> Figures:
+    found = [("Lasts", "1 year" if option.life_years == 1 else f"{option.life_years} years")]
+    if option.life_years_low is not None:
+        found.append(("between", f"{option.life_years_low} and {option.life_years_high} years"))
+    return found
+
+
+def _effect_of(option: ActionOption) -> str:
+    """What an option is expected to save, and on what that stands; empty where nothing is said."""
+    if option.effect_percent is None:
+        return ""
+    basis = option.get_effect_basis_display()
+    return (
+        f"Expected to save {option.effect_percent} % of the extra visits, treatments and "
+        f"call-outs. {basis}: {option.effect_words}"
+    )
 
 
 # --- the office's steps -------------------------------------------------------------------------
@@ -312,7 +391,9 @@ def action_price(request: PersonRequest, action_id: UUID) -> HttpResponse:
     access.require_may_keep(request.user, found)
     sheet = sheet_of(found)
     seen = SeenRevision(request.POST or None, initial={"revision": found.revision})
-    options = PriceOptions(request.POST or None, rows=option_rows(sheet.options), prefix="option")
+    # First values are for looking at: beside them a posted row that was left alone seems empty.
+    rows = option_rows(sheet.options) if request.method == "GET" else []
+    options = PriceOptions(request.POST or None, rows=rows, prefix="option")
     refusal = ""
     if request.method == "POST" and options.is_valid() and seen.is_valid():
         try:
@@ -333,6 +414,7 @@ def action_price(request: PersonRequest, action_id: UUID) -> HttpResponse:
         "options": options,
         "seen": seen,
         "currency": sheet.currency,
+        "terms": terms_in_force(),
         "refusal": refusal,
         "has_errors": bool(refusal) or (options.is_bound and not options.is_valid()),
     }

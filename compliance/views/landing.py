@@ -12,7 +12,8 @@ from accounts.models import Role
 from accounts.refusals import NotAllowed
 from compliance.queries.auditor import read_sites, sites_to_read
 from compliance.queries.client import sites_overseen, to_decide, to_do
-from compliance.queries.today import actions_address, today_of
+from compliance.queries.today import actions_address, follow_ups_of, today_of
+from compliance.queries.trends import standings_of
 from compliance.services.looks import record_looks
 
 SITES_PER_PAGE = 25
@@ -21,9 +22,15 @@ FILES_PER_PAGE = 5
 
 @require_GET
 def today(request: PersonRequest) -> HttpResponse:
-    """The office: late, stuck, alarming, unplaced."""
+    """The office: late, stuck, alarming, unplaced, and the follow-ups to answer."""
     require_office(request.user)
-    return render(request, "compliance/today.html", {"parts": today_of(request.user)})
+    follow_ups, number = follow_ups_of(request.user)
+    context = {
+        "parts": today_of(request.user),
+        "follow_ups": follow_ups,
+        "follow_ups_number": number,
+    }
+    return render(request, "compliance/today.html", context)
 
 
 @require_GET
@@ -39,6 +46,7 @@ def your_sites(request: PersonRequest) -> HttpResponse:
         "do": to_do(request.user, now),
         "do_url": actions_address(state="open"),
         "page": page,
+        "standings": standings_of(list(page.object_list), request.user, now=now),
     }
     return render(request, "compliance/your_sites.html", context)
 
@@ -51,5 +59,9 @@ def the_file(request: PersonRequest) -> HttpResponse:
     page = Paginator(sites_to_read(request.user), FILES_PER_PAGE).get_page(request.GET.get("page"))
     sites = list(page.object_list)
     record_looks([site.pk for site in sites], by=request.user)
-    context = {"page": page, "files": read_sites(request.user, sites)}
+    context = {
+        "page": page,
+        "files": read_sites(request.user, sites),
+        "standings": standings_of(sites, request.user, now=timezone.now()),
+    }
     return render(request, "compliance/the_file.html", context)

@@ -1,17 +1,21 @@
 """Closed visits with findings, and actions in every state, for tests."""
 
-from collections.abc import Sequence
+import csv
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from io import BytesIO
+from io import BytesIO, StringIO
 from itertools import count
 from typing import Any
+from uuid import UUID
 
 from django.utils import timezone
 from PIL import Image
 
 from accounts.models import AuditorPass, Role, User
-from compliance.models import ActionOption, CorrectiveAction
+from compliance.models import ActionOption, CorrectiveAction, TrendReview
+from compliance.quarters import Quarter, ended_quarters
+from compliance.queries.reviews import review_sheet
 from compliance.queries.sheets import sheet_of
 from compliance.services.actions import (
     OptionGiven,
@@ -22,7 +26,12 @@ from compliance.services.actions import (
     report_done,
     withdraw_action,
 )
-from sites.models import Checkpoint, PassSite, Photo, Site
+from compliance.services.counting import count_sites
+from compliance.services.judging import judge_months
+from compliance.services.signing import Proof
+from compliance.services.trend_reviews import Explained, sign_review
+from sites.models import Checkpoint, Monitor, PassSite, Photo, Site
+from sites.services.imports import import_file
 from sites.services.photos import add_photo
 from tests.builders.accounts import PASSWORD, make_office, make_person, make_technician
 from tests.builders.sites import make_site
@@ -201,3 +210,76 @@ def decide(
         "at": at,
     }
     return decide_action(action.pk, by=by, **{**given, **changed})
+
+
+def make_counts(
+    site: Site,
+    caught: Mapping[Monitor, Mapping[date, Mapping[str, int]]],
+    *,
+    condition: str = "sound",
+    judged_at: datetime | None = None,
+) -> None:
+    """What each monitor held on each day, by the pests' slugs; {} for nothing caught.
+
+    It comes as a spreadsheet of past readings, whose monitors stood from the day they were placed
+    (``tests.builders.sites.PLACED_ON``, if nothing else was said). Site and months are counted, and
+    with ``judged_at`` judged as of that instant.
+    """
+    file = StringIO()
+    writer = csv.writer(file)
+    writer.writerow(["site_reference", "monitor_number", "read_on", "pest", "count", "condition"])
+    for monitor, days in caught.items():
+        for day, pests in days.items():
+            for pest, number in list(pests.items()) or [("", "")]:
+                writer.writerow([site.reference, monitor.number, day, pest, number, condition])
+    plan = import_file(file.getvalue().encode(), "readings.csv", by=make_office(), write=True)
+    assert not plan.has_errors, [row.problems for sheet in plan.sheets for row in sheet.rows]
+    count_sites()
+    if judged_at:
+        judge_months(now=judged_at)
+
+
+def make_monthly_counts(
+    monitor: Monitor,
+    pest: str,
+    counts: Sequence[int],
+    *,
+    last: date,
+    judged_at: datetime | None = None,
+) -> None:
+    """Counts of one monitor, the last of them on ``last`` and each a month before the next."""
+    number = last.year * 12 + last.month - 1
+    days = [
+        date((number - back) // 12, (number - back) % 12 + 1, min(last.day, 28))
+        for back in reversed(range(len(counts)))
+    ]
+    caught = {day: {pest: one} if one else {} for day, one in zip(days, counts, strict=True)}
+    make_counts(monitor.site, {monitor: caught}, judged_at=judged_at)
+
+
+def make_review(
+    site: Site,
+    *,
+    by: User,
+    quarter: Quarter | None = None,
+    explained: Mapping[UUID, Explained] | None = None,
+    at: datetime | None = None,
+    **words: str,
+) -> TrendReview:
+    """A signed review of a quarter, of the last that is over where none is named.
+
+    ``by`` must be competent and hold the site.
+    """
+    at = at or timezone.now()
+    quarter = quarter or ended_quarters(site.day_of(at), 1)[0]
+    said = {"seen": "All as usual.", "cause": "", "plan": "Nothing needs to be done.", **words}
+    return sign_review(
+        site.pk,
+        quarter,
+        by=by,
+        explained=explained or {},
+        shown_hash=review_sheet(site, quarter).hash,
+        proof=Proof("password"),
+        at=at,
+        **said,
+    )

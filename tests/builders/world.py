@@ -16,11 +16,14 @@ from accounts.ids import uuid7
 from accounts.models import Branch, Client, CompetenceKind, TrailEntry, User
 from accounts.services.competences import add_competence
 from accounts.services.tokens import issue_token
-from compliance.models import CorrectiveAction, Flag
+from compliance.models import Alarm, CorrectiveAction, Flag
 from compliance.services.actions import OptionGiven
+from compliance.services.counting import count_sites
 from compliance.services.flags import reconcile_flags
+from compliance.services.judging import judge_months
 from compliance.services.site_files import request_site_file
-from sites.models import Checkpoint, Document
+from compliance.services.thresholds import find_breaches
+from sites.models import Checkpoint, Document, Monitor
 from sites.services.contacts import add_contact
 from sites.services.contracts import add_contract
 from sites.services.documents import add_document
@@ -35,18 +38,29 @@ from tests.builders.accounts import (
     make_office,
     make_technician,
 )
-from tests.builders.compliance import OPTIONS, make_action, make_photo_bytes
+from tests.builders.compliance import (
+    OPTIONS,
+    make_action,
+    make_counts,
+    make_photo_bytes,
+    make_review,
+)
 from tests.builders.files import pdf_bytes
 from tests.builders.phone import Phone
 from tests.builders.sites import make_monitor, make_site, make_zone
+from tests.builders.thresholds import catch, make_threshold
 from tests.builders.visits import local, make_line, make_visit, treatment_given
 from visits.models import (
+    Batch,
     Finding,
+    FollowUp,
+    GuideLine,
     NotReached,
     ParkedOperation,
     Product,
     Reading,
     RemedyKind,
+    TrapSender,
     Treatment,
     Visit,
     WhoseMove,
@@ -54,6 +68,7 @@ from visits.models import (
 from visits.services.amendments import amend_visit
 from visits.services.booking import call_off_visit, miss_visit
 from visits.services.closing import close_visit
+from visits.services.follow_ups_proposed import propose_follow_ups_of
 from visits.services.recording import (
     ContactGiven,
     FindingGiven,
@@ -66,7 +81,10 @@ from visits.services.recording import (
     record_readings,
 )
 from visits.services.sent_photos import keep_photo
+from visits.services.stock import count_batch, receive_batch
 from visits.services.sync import apply_operations
+from visits.services.trap_reports import take_reports
+from visits.services.trap_senders import add_trap_sender
 
 State = CorrectiveAction.State
 
@@ -84,7 +102,7 @@ class World:
 
     def identifiers(self) -> set[str]:
         """What must not be read by a stranger: every identifier, as addresses write it."""
-        shared = {"product", "kind", "trail_entry"}
+        shared = {"batch", "product", "kind", "guide_line", "trail_entry"}
         rows = [row for name, row in self.records.items() if name not in shared]
         return {str(row.pk) for row in [*self.people.values(), *rows]}
 
@@ -106,10 +124,17 @@ def make_world(
     world.records |= _premises(word, client, branch, office=office, times=times)
     world.records |= _rights(world, office=office, kind=kind)
     world.records |= _visits(world, office=office, product=product, times=times)
+    world.records |= {"trap_sender": _traps(world, office=office, times=times)}
+    world.records |= {"batch": _stock(product, office=office, times=times)}
+    world.records |= _counts(world)
+    world.records |= {"trend_review": make_review(world["site"], by=world.people["technician"])}
+    world.records |= _thresholds(world, office=office, times=times)
+    _count_what_came_since()
     world.records |= _actions(world, office=office, times=times)
     world.records |= {
         "product": product,
         "kind": kind,
+        "guide_line": GuideLine.objects.earliest("position"),
         "trail_entry": TrailEntry.objects.filter(actor=world.people["technician"]).earliest("pk"),
     }
     return world
@@ -133,6 +158,23 @@ def _people(word: str, client: Client, branch: Branch) -> dict[str, User]:
     return people
 
 
+def _stock(product: Product, *, office: User, times: int) -> Batch:
+    """Batches of the product that all clients share, each counted as often."""
+    there = Batch.objects.count()
+    today = timezone.now().date()
+    for n in range(times):
+        batch = receive_batch(
+            product.pk,
+            by=office,
+            number=f"26-{there + n}",
+            received_on=today,
+            amount=Decimal(500),
+        )
+        for _ in range(times):
+            count_batch(batch.pk, by=office, counted_on=today, amount=Decimal(500))
+    return batch
+
+
 def _premises(
     word: str, client: Client, branch: Branch, *, office: User, times: int
 ) -> dict[str, Any]:
@@ -146,8 +188,11 @@ def _premises(
         access_note=f"Ask for {word} at the bar",
     )
     zones = [make_zone(site, name=f"{word} kitchen {number}") for number in range(2 * times)]
+    placed_on = timezone.now().date() - timedelta(days=500)
     monitors = [
-        make_monitor(zone, place=f"Under the {word} shelf") for zone in zones for _ in range(2)
+        make_monitor(zone, place=f"Under the {word} shelf", placed_on=placed_on)
+        for zone in zones
+        for _ in range(2)
     ]
     retired = make_zone(site, name=f"{word} old bar", retired_on=date(2026, 3, 1))
     plan = add_plan(site.pk, by=office, title=f"{word} ground floor", data=make_photo_bytes())
@@ -236,6 +281,8 @@ def _visits(world: World, *, office: User, product: Product, times: int) -> dict
         )
 
     closed = [_closed(world, visit("under_way", -10 - n), product) for n in range(times)]
+    for one in closed:
+        propose_follow_ups_of(one.pk)
     amendment = amend_visit(
         closed[0].pk,
         by=technician,
@@ -279,6 +326,7 @@ def _visits(world: World, *, office: User, product: Product, times: int) -> dict
     first = closed[0]
     return {
         "closed": first,
+        "follow_up": FollowUp.objects.get(visit=first),
         **open_visits,
         "amendment": amendment,
         "reading": Reading.objects.filter(visit=first).order_by("pk").first(),
@@ -288,6 +336,27 @@ def _visits(world: World, *, office: User, product: Product, times: int) -> dict
         "parked": ParkedOperation.objects.get(visit=lost, person=technician),
         "parked_photo": keep_photo(lost.pk, by=world.people["helper"], data=photo),
     }
+
+
+def _traps(world: World, *, office: User, times: int) -> TrapSender:
+    """A sender whose traps reported yesterday, and as many reports that were refused."""
+    sender = add_trap_sender(world["site"].pk, by=office, name=f"{world.word} gateway").sender
+    now = timezone.now()
+    monitors = Monitor.objects.filter(site=world["site"]).order_by("-number")[:times]
+    reports = [
+        {
+            "id": str(monitor.pk),
+            "monitor": str(monitor.pk),
+            "from": (now - timedelta(days=2)).isoformat(),
+            "at": (now - timedelta(days=1)).isoformat(),
+            "counts": {"house-mouse": 1},
+            "note": f"{world.word} trap",
+        }
+        for monitor in monitors
+    ]
+    refused = [{"id": f"{world.word}-{number}"} for number in range(times)]
+    take_reports(sender.pk, [*reports, *refused], now=now)
+    return sender
 
 
 def _closed(world: World, visit: Visit, product: Product) -> Visit:
@@ -348,6 +417,54 @@ def _closed(world: World, visit: Visit, product: Product) -> Visit:
         received_at=local(visit, 10, 5),
         contact=ContactGiven(no_signature_reason="Nobody of the premises was there."),
     )
+
+
+def _counts(world: World) -> dict[str, Any]:
+    """One monitor of each zone caught two a month for a year, then twenty: an alarm a zone.
+
+    Had they caught none before, all zones together would look as if counts always came in clumps.
+    """
+    site, today = world["site"], timezone.now().date()
+    monitors = Monitor.objects.filter(site=site, zone__retired_on=None).order_by("number")
+    caught: dict[Monitor, dict[date, dict[str, int]]] = {}
+    for monitor in {one.zone_id: one for one in monitors}.values():
+        caught[monitor] = {
+            months_before(today, back): {"german-cockroach": 20 if back == 1 else 2}
+            for back in range(1, 14)
+        }
+    make_counts(site, caught, judged_at=timezone.now())
+    return {"alarm": Alarm.objects.filter(site=site, zone__isnull=False).earliest("pk")}
+
+
+def _count_what_came_since() -> None:
+    """So that nothing of this client is counted anew when another one's readings are."""
+    count_sites()
+    judge_months()
+
+
+def months_before(day: date, months: int) -> date:
+    """The tenth of the month that lies so many months before a day's."""
+    number = day.year * 12 + day.month - 1 - months
+    return date(number // 12, number % 12 + 1, 10)
+
+
+def _thresholds(world: World, *, office: User, times: int) -> dict[str, Any]:
+    """Thresholds of the site; each of the last days one reading reached all of them."""
+    today = timezone.now().date()
+    made = [
+        make_threshold(
+            site_id=world["site"].pk,
+            contract_id=world["contract"].pk,
+            name=f"{world.word} mice {number}",
+            begins_on=today - timedelta(days=60),
+            by=office,
+        )
+        for number in range(times)
+    ]
+    for number in range(times):
+        catch(world["monitor"], today - timedelta(days=2 + number))
+    find_breaches()
+    return {"threshold": made[0], "breach": made[0].breaches.earliest("on")}
 
 
 def _actions(world: World, *, office: User, times: int) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from compliance.sitefile.content import (
     Action,
     Amendment,
     Attendance,
+    Breach,
     Company,
     Competence,
     ContactPerson,
@@ -31,6 +32,7 @@ from compliance.sitefile.content import (
     Person,
     Photo,
     Pin,
+    PlaceTrend,
     Plan,
     Reading,
     ServiceLine,
@@ -41,6 +43,10 @@ from compliance.sitefile.content import (
     StandingNotReached,
     TrailEntry,
     Treatment,
+    TrendAlarm,
+    TrendMonth,
+    TrendReview,
+    Trends,
     Visit,
     Zone,
 )
@@ -100,6 +106,103 @@ def sample_monitors(number: int) -> tuple[Monitor, ...]:
             plan="Ground floor",
         )
         for n in range(1, number + 1)
+    )
+
+
+def sample_place(
+    zone: str, pest: str, counts: tuple[int | None, ...], first: date = date(2025, 7, 1)
+) -> PlaceTrend:
+    """A place read from July 2025 on, in 310 trap-days a month; None: not read. The first two
+    months are not yet known, and from a count of 9 on a month is an alarm."""
+    months = []
+    for place, count in enumerate(counts):
+        number = first.year * 12 + first.month - 1 + place
+        known = place >= 2 and count is not None
+        state = "calm" if known else "not_yet_known" if count is not None else "not_read"
+        months.append(
+            TrendMonth(
+                month=date(number // 12, number % 12 + 1, 1),
+                count=count or 0,
+                trap_days=310.0 if count is not None else 0.0,
+                state="alarm" if known and count >= 9 else state,
+                at_least=count == 12,
+                centre=0.7 if known else None,
+                limit=2.9 if known else None,
+                allows=1.9 if count is not None else None,
+            )
+        )
+    return PlaceTrend(zone, pest, tuple(months))
+
+
+def sample_trends() -> Trends:
+    return Trends(
+        monitors=48,
+        trap_days=14_880.0,
+        readings=576,
+        places=(
+            sample_place("", "German cockroach", (4, 3, 2, None, 3, 4, 2, 13, 6, 3, 2, 1)),
+            sample_place("Bakehouse", "German cockroach", (3, 2, 1, None, 2, 3, 1, 12, 5, 2, 1, 1)),
+            sample_place("Dry store", "German cockroach", (1, 1, 1, None, 1, 1, 1, 1, 1, 1, 1, 0)),
+            sample_place("Dry store", "Indian meal moth", (0,) * 12),
+        ),
+        alarms=(
+            TrendAlarm(
+                month=date(2026, 2, 1),
+                zone="Bakehouse",
+                pest="German cockroach",
+                state="Explained by a review",
+                is_open=False,
+                words="12 this month where about 2 was to be expected: more than chance brings.",
+                look_first=("Monitor 7: 9", "Monitor 13: 3"),
+                explanation="The oven line was moved and its chase stood open.",
+            ),
+            TrendAlarm(
+                month=date(2026, 2, 1),
+                zone="",
+                pest="German cockroach",
+                state="Open",
+                is_open=True,
+                words="13 this month where about 4 was to be expected: more than chance brings.",
+            ),
+        ),
+        breaches=(
+            Breach(
+                on=date(2026, 2, 3),
+                threshold="Cockroaches where food is made",
+                zone="Bakehouse",
+                pest="German cockroach",
+                state="Answered",
+                is_open=False,
+                words="9 at one reading, agreed to act from 5.",
+                monitor=7,
+                answer="Treated the same day; the chase is to be sealed.",
+                action_number=4,
+            ),
+            Breach(
+                on=date(2026, 3, 1),
+                threshold="Cockroaches in a month",
+                zone="Bakehouse",
+                pest="German cockroach",
+                state="Open",
+                is_open=True,
+                words="1.6 per 100 trap-days, agreed to act from 1.5.",
+            ),
+        ),
+        reviews=(
+            TrendReview(
+                title="2026, quarter 1",
+                seen="One month of the bakehouse stands out; all others are as usual.",
+                cause="An open chase behind the ovens.",
+                plan="The chase is sealed by the end of March.",
+                name="Iris Calder",
+                role="Field biologist",
+                competence="Level 3 award, PM-1042",
+                at=local(date(2026, 4, 2), 11, 15),
+                zone=ZONE,
+                method="password",
+                content_hash=seal("review"),
+            ),
+        ),
     )
 
 
@@ -489,6 +592,7 @@ def sample_file(visits: int = 3, monitors: int = 24) -> SiteFile:
             ),
             Evidence("Minutes of review meetings", ("GFSI schemes",), Standing.NOT_KEPT),
         ),
+        trends=sample_trends(),
         trail=tuple(
             TrailEntry(
                 300 + n,

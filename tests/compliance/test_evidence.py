@@ -7,12 +7,15 @@ from django.core.files.base import ContentFile
 from django.urls import reverse
 
 from compliance.evidence import ITEMS, Confirmed, Standing
+from compliance.quarters import Quarter
 from compliance.queries.auditor import read_sites, sites_to_read
 from compliance.queries.evidence import SECTIONS, Period, evidence_of, usual_period
 from compliance.services.actions import raise_actions_of_visit
 from sites.models import Contact, Document, Site, SitePlan
+from sites.services.documents import withdraw_document
 from tests.builders.accounts import make_office, make_technician
-from tests.builders.compliance import make_action, make_closed_visit
+from tests.builders.compliance import make_action, make_closed_visit, make_review
+from tests.builders.files import pdf_bytes
 from tests.builders.sites import make_monitor, make_site, make_zone
 from tests.builders.visits import (
     local,
@@ -26,9 +29,12 @@ from tests.builders.visits import (
 )
 from visits.models import Finding, NotReached, Visit, WhoseMove
 from visits.services.booking import take_call_out
+from visits.services.labels import Papers, enter_label
+from visits.services.readings import enter_readings
 from visits.services.recording import (
     FindingGiven,
     NotReachedGiven,
+    ReadingGiven,
     apply_treatment,
     record_finding,
 )
@@ -336,6 +342,40 @@ def test_treatments_want_record_label_and_data_sheet(site):
 
 
 @pytest.mark.parametrize(
+    ("sheet_on", "standing"),
+    [
+        (None, "current"),
+        (date(2021, 6, 10), "current"),
+        (date(2021, 6, 9), "not_current"),
+    ],
+)
+def test_papers_of_the_product_itself_count_whatever_their_title(site, sheet_on, standing):
+    office = make_office()
+    product = make_product(by=office, safety_data_sheet_on=sheet_on)
+    technician = make_technician()
+    visit = make_visit(
+        site, due_on=date(2026, 3, 10), state=Visit.State.UNDER_WAY, technician=technician
+    )
+    given = treatment_given(make_zone(site), product, started_at=local(visit, 9, 15))
+    apply_treatment(visit.pk, by=technician, at=local(visit, 9, 30), treatment=given)
+    Visit.objects.filter(pk=visit.pk).update(
+        state="closed", closed_at=NOON, seal="0" * 64, seal_number=1
+    )
+    keys = ("labels", "safety_data_sheets")
+    assert [stands(site, key) for key in keys] == ["missing", "missing"]
+
+    papers = Papers(label=pdf_bytes(), sheet=pdf_bytes(2))
+    label = enter_label(
+        product.pk, by=office, in_force_from=product.label.in_force_from, papers=papers
+    )
+    Document.objects.update(title="Scan 17")
+
+    assert [stands(site, key) for key in keys] == ["current", standing]
+    withdraw_document(label.sheet_file_id, by=office, reason="The wrong scan.")
+    assert stands(site, "safety_data_sheets") == "missing"
+
+
+@pytest.mark.parametrize(
     ("expires_on", "standing"),
     [(None, "current"), (TODAY, "current"), (TODAY - timedelta(days=1), "not_current")],
 )
@@ -367,6 +407,29 @@ def test_a_survey_and_an_assessment_age_after_a_year(site):
         assert stands(site, key) == "current"
 
 
+def test_a_quarter_that_was_read_wants_a_signed_review_after_its_grace(site):
+    assert stands(site, "trend_review") == "nothing_to_show"
+    monitor = make_monitor(make_zone(site), placed_on=date(2025, 11, 1))
+    for day in (date(2026, 1, 12), date(2026, 4, 14)):
+        enter_readings(
+            site.pk,
+            by=make_office(),
+            read_on=day,
+            readings=[ReadingGiven(monitor_id=monitor.pk)],
+            now=NOON,
+        )
+    on_day = datetime(2026, 4, 30, 12, 0, tzinfo=UTC)
+    assert stands(site, "trend_review", now=on_day) == "nothing_to_show"
+    assert stands(site, "trend_review") == "missing"
+    reviewer = make_office()
+    make_competence(reviewer, make_competence_kind(), valid_from=date(2026, 1, 1))
+
+    make_review(site, by=reviewer, quarter=Quarter(date(2026, 1, 1)), at=NOON)
+
+    assert stands(site, "trend_review") == "current"
+    assert "The one quarter reviewed" in line(site, "trend_review").why
+
+
 # --- cost and pages -----------------------------------------------------------------------------
 
 
@@ -381,7 +444,7 @@ def test_the_list_costs_the_same_for_one_site_and_for_many(
         make_action(site=site)
     sites = list(sites_to_read(office))
 
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(12):
         assert len(read_sites(office, sites, now=NOON)) == number
 
 

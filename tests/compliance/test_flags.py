@@ -1,12 +1,13 @@
 """Flags come with their causes, stay while these last, and clear themselves."""
 
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from uuid import uuid4
 
 import pytest
 from django.urls import reverse
 
-from accounts.models import Branch, Letter, TrailEntry
+from accounts.models import Branch, Company, Letter, TrailEntry
 from accounts.refusals import NotAllowed, WrongState
 from compliance.models import Flag
 from compliance.queries.causes import causes_at
@@ -27,8 +28,12 @@ from tests.builders.visits import (
     treatment_given,
 )
 from visits.models import NotReached, ParkedOperation, Treatment, Visit, WhoseMove
+from visits.services.amendments import amend_visit
+from visits.services.baiting import review_baiting
 from visits.services.booking import book_visit, call_off_visit, take_call_out
 from visits.services.closing import close_visit
+from visits.services.follow_ups import accept_follow_up
+from visits.services.follow_ups_proposed import propose_follow_ups_of
 from visits.services.recording import (
     ContactGiven,
     NotReachedGiven,
@@ -387,6 +392,57 @@ def test_a_treatment_without_a_licence_is_flagged():
     assert "without the applicator's licence" in only_flag().sentence
 
 
+@pytest.fixture
+def treated() -> Visit:
+    """A closed visit of somebody with a licence; its treatment's record leaves nothing unsaid."""
+    Company.objects.create(name="Fennimore & Tull", address="4 Quay Street")
+    site = make_site()
+    technician = make_technician()
+    make_competence(technician, make_competence_kind(), valid_from=date(2020, 1, 1), number="P-1")
+    visit = make_visit(site, due_on=TODAY, state=Visit.State.UNDER_WAY, technician=technician)
+    given = treatment_given(make_zone(site), make_product(), started_at=local(visit, 9, 15))
+    apply_treatment(visit.pk, by=technician, at=local(visit, 9, 30), treatment=given)
+    close_visit(
+        visit.pk,
+        by=technician,
+        at=local(visit, 10),
+        received_at=local(visit, 10),
+        contact=NOBODY,
+    )
+    return visit
+
+
+def test_a_whole_record_made_in_time_is_no_reason_for_a_flag(treated):
+    reconcile_flags(now=NOON)
+
+    assert Kind.RECORD_LATE not in standing()
+
+
+def test_a_record_that_leaves_something_unsaid_is_flagged_until_it_is_amended(treated, office):
+    unsaid = ["batch_number", "equipment", "area_size", "precautions_given"]
+    treated.treatments.update(is_incomplete=True, unsaid=unsaid)
+
+    reconcile_flags(now=NOON)
+    sentence = Flag.objects.get(kind=Kind.RECORD_LATE).sentence
+    amend_visit(
+        treated.pk, by=office, about="Batch", correction="L2611, gun, 12 points.", reason="Asked."
+    )
+    reconcile_flags(now=NOON)
+
+    assert "without its batch or lot, equipment, size of what was treated and 1 more" in sentence
+    assert Kind.RECORD_LATE not in standing()
+
+
+def test_a_record_made_after_its_deadline_is_flagged_for_two_weeks(treated):
+    treated.treatments.update(made_late=True)
+
+    reconcile_flags(now=NOON)
+    assert "made after its deadline" in Flag.objects.get(kind=Kind.RECORD_LATE).sentence
+
+    reconcile_flags(now=NOON + timedelta(days=15))
+    assert Kind.RECORD_LATE not in standing()
+
+
 def test_a_letter_that_was_given_up_is_flagged_for_two_weeks():
     Letter.objects.create(
         key="k", to="a@example.org", subject="S", text="T", next_attempt_at=NOON, given_up_at=NOON
@@ -473,7 +529,7 @@ def test_acknowledging_is_the_offices_and_once(late_visit, office, technician):
 
 @pytest.mark.parametrize("number", [2, 10])
 def test_reconciling_costs_the_same_for_few_and_many(number, django_assert_num_queries):
-    """Flags, zones, company and thirteen causes; then one insert, one update and the trail."""
+    """Flags, zones, company and seventeen causes; then one insert, one update and the trail."""
     technician = make_technician()
     for index in range(number):
         make_visit(due_on=TODAY - timedelta(days=10), state=Visit.State.BOOKED)
@@ -483,8 +539,150 @@ def test_reconciling_costs_the_same_for_few_and_many(number, django_assert_num_q
             technician, make_competence_kind(), valid_until=TODAY + timedelta(days=index)
         )
 
-    with django_assert_num_queries(25):
+    with django_assert_num_queries(32):
         assert reconcile_flags(now=NOON).raised == number * 3
+
+
+# --- treatments, bait and follow-ups ------------------------------------------------------------
+
+
+def applied(*, zone=None, product=None, day=TODAY, close=True, **facts) -> Visit:
+    """A visit on a day on which something was applied; closed by ten."""
+    zone = zone or make_zone(make_site(), kind="kitchen")
+    visit = make_visit(zone.site, state=Visit.State.UNDER_WAY, due_on=day)
+    at = local(visit, 9, 30)
+    apply_treatment(
+        visit.pk,
+        by=visit.technician,
+        at=at,
+        treatment=treatment_given(zone, product or make_product(), started_at=at, **facts),
+    )
+    if close:
+        close_visit(
+            visit.pk,
+            by=visit.technician,
+            at=local(visit, 10),
+            received_at=local(visit, 10, 5),
+            contact=NOBODY,
+        )
+    return visit
+
+
+def test_a_treatment_against_its_label_stands_until_the_office_has_answered():
+    visit = applied(product=make_product(methods=["spot"]))
+    applied(product=make_product(methods=["gel"]))
+
+    reconcile_flags(now=NOON)
+    flag = Flag.objects.get(kind=Kind.AGAINST_LABEL)
+    assert (flag.site, flag.late_since) == (visit.site, TODAY)
+    assert "The label does not name this method." in flag.sentence
+    assert flag.link.startswith(visit.get_absolute_url())
+
+    reconcile_flags(now=at_day(400))
+    assert standing(Kind.AGAINST_LABEL) == [Kind.AGAINST_LABEL]
+
+    acknowledge_flag(flag.pk, by=make_office(), note="Talked to the technician.")
+    reconcile_flags(now=at_day(400))
+    assert standing(Kind.AGAINST_LABEL) == []
+    reconcile_flags(now=at_day(401))
+    assert Flag.objects.filter(kind=Kind.AGAINST_LABEL).count() == 1
+
+
+@pytest.mark.parametrize(("days", "stays"), [(29, True), (31, False)])
+def test_an_answered_one_stays_in_sight_for_thirty_days_and_never_comes_back(days, stays):
+    applied(product=make_product(methods=["spot"]))
+    reconcile_flags(now=NOON)
+    flag = Flag.objects.get(kind=Kind.AGAINST_LABEL)
+    acknowledge_flag(flag.pk, by=make_office(), note="Talked to the technician.")
+
+    reconcile_flags(now=at_day(days))
+
+    flag.refresh_from_db()
+    assert (flag.state == Flag.State.ACKNOWLEDGED) is stays
+    reconcile_flags(now=at_day(days))
+    assert Flag.objects.filter(kind=Kind.AGAINST_LABEL).count() == 1
+
+
+def test_a_warning_alone_and_a_visit_under_way_are_no_cause():
+    product = make_product(methods=["spot"])
+    applied(product=product, close=False)
+    applied(product=make_product(methods=["gel"]))
+    assert Treatment.objects.exclude(against_label=[]).exists()
+
+    reconcile_flags(now=NOON)
+
+    assert standing(Kind.AGAINST_LABEL) == []
+
+
+def test_several_treatments_of_a_visit_against_the_label_are_one_flag():
+    zone = make_zone(make_site(), kind="kitchen")
+    visit = applied(zone=zone, product=make_product(methods=["spot"]), close=False)
+    apply_treatment(
+        visit.pk,
+        by=visit.technician,
+        at=local(visit, 9, 45),
+        treatment=treatment_given(
+            zone, make_product(methods=["spot"]), started_at=local(visit, 9, 45)
+        ),
+    )
+    close_visit(
+        visit.pk,
+        by=visit.technician,
+        at=local(visit, 10),
+        received_at=local(visit, 10, 5),
+        contact=NOBODY,
+    )
+
+    reconcile_flags(now=NOON)
+
+    flag = Flag.objects.get(kind=Kind.AGAINST_LABEL)
+    assert "2 treatments of that visit" in flag.sentence
+
+
+def test_bait_past_its_review_day_is_late_until_it_is_reviewed_or_lifted():
+    zone = make_zone(make_site(), kind="waste")
+    station = make_monitor(zone, kind="bait_station")
+    applied(
+        zone=zone,
+        product=make_product(formulation="bait_block"),
+        monitor_id=station.pk,
+        method="bait_station",
+        target="brown-rat",
+        amount=Decimal(40),
+    )
+    reconcile_flags(now=at_day(35))
+    assert standing(Kind.BAIT_REVIEW) == []
+
+    reconcile_flags(now=at_day(36))
+    flag = Flag.objects.get(kind=Kind.BAIT_REVIEW)
+    assert (flag.site, flag.late_since) == (zone.site, TODAY + timedelta(days=36))
+    assert "nobody has said why it goes on" in flag.sentence
+
+    review_baiting(
+        zone.site_id, by=make_office(), outcome="go_on", cause="Fresh burrows.", at=at_day(36)
+    )
+    reconcile_flags(now=at_day(37))
+    assert standing(Kind.BAIT_REVIEW) == []
+    reconcile_flags(now=at_day(72))
+    assert standing(Kind.BAIT_REVIEW) == [Kind.BAIT_REVIEW]
+
+
+def test_a_follow_up_is_flagged_from_three_days_before_it_until_it_is_answered():
+    visit = applied(product=make_product())
+    propose_follow_ups_of(visit.pk)
+    one = visit.follow_ups.get()
+    near = (one.first_on - TODAY).days - 3
+
+    reconcile_flags(now=at_day(near - 1))
+    assert standing(Kind.FOLLOW_UP_OPEN) == []
+
+    reconcile_flags(now=at_day(near))
+    flag = Flag.objects.get(kind=Kind.FOLLOW_UP_OPEN)
+    assert (flag.site, flag.late_since) == (visit.site, one.first_on)
+
+    accept_follow_up(one.pk, by=make_office(), now=at_day(near))
+    reconcile_flags(now=at_day(near))
+    assert standing(Kind.FOLLOW_UP_OPEN) == []
 
 
 # --- pages --------------------------------------------------------------------------------------

@@ -292,7 +292,7 @@ def test_the_file_costs_the_same_for_one_site_and_for_a_page(
     give_pass(auditor, *sites)
     client.force_login(auditor)
 
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(28):
         client.get(reverse("compliance:the_file"))
 
 

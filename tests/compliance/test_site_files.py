@@ -337,6 +337,8 @@ def test_what_is_on_record_is_in_the_file(world):
         "An in-depth survey beyond the monitors",
         "closed a visit",
         "every one held",
+        "German cockroach More than usual in",
+        "No review has explained it yet.",
         "Fennimore & Tull Site Hygiene",
     ):
         assert said in words, said
@@ -432,7 +434,7 @@ def test_six_times_the_record_costs_the_same_queries(db, times, django_assert_nu
     world = world_of("Amberley", times)
     site = type(world["site"]).objects.select_related("client").get(pk=world["site"].pk)
 
-    with django_assert_num_queries(32):
+    with django_assert_num_queries(44):
         site_file_of(
             site,
             first=a_year()["period_from"],

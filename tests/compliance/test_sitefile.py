@@ -12,6 +12,7 @@ import pytest
 from django.template.loader import render_to_string
 from pypdf import PdfReader
 
+from compliance.sitefile import trending
 from compliance.sitefile.build import Paper, PaperSize, build_site_file, build_visit_report
 from compliance.sitefile.cautions import LABEL_FIRST, STANDING
 from compliance.sitefile.content import (
@@ -20,10 +21,11 @@ from compliance.sitefile.content import (
     Photo,
     Signature,
     SiteFile,
+    Trends,
     Visit,
     VisitReport,
 )
-from tests.compliance.sample_file import sample_file, sample_media, seal
+from tests.compliance.sample_file import sample_file, sample_media, sample_place, seal
 
 SECTIONS = (
     "At a glance",
@@ -36,6 +38,7 @@ SECTIONS = (
     "Visits",
     "Visit reports",
     "Readings",
+    "Monitors and trends",
     "Treatments",
     "Not reached",
     "Corrective actions",
@@ -145,6 +148,23 @@ def test_every_section_is_there(paper, section):
         "Morgan Pell, Shift leader",
         "Amendment 1: Reading of monitor 1",
         "Four cockroaches, not five.",
+        # what to ask about first
+        "German cockroach, February 2026: 13 this month where about 4 was to be expected",
+        "No review has explained it yet.",
+        "Cockroaches in a month, Bakehouse, German cockroach 1.6 per 100 trap-days",
+        # monitors and trends
+        "48 monitors, 14,880 trap-days and 576 readings in the months of the period.",
+        "Bakehouse, German cockroach More than usual in February 2026",
+        "the table has 1 such place",
+        "Rates per 100 trap-days, July 2025 to June 2026",
+        "3.9fA",
+        "12 this month where about 2 was to be expected: more than chance brings.",
+        "Monitor 7: 9",
+        "The oven line was moved and its chase stood open.",
+        "9 at one reading, agreed to act from 5.",
+        "Answered Treated the same day; the chase is to be sealed. Action: 4",
+        "One month of the bakehouse stands out; all others are as usual.",
+        "Thu 2 Apr 2026, 11:15 BST, known by password",
         # not reached, actions, documents
         "Key with a tenant",
         "Reached on Tue 20 Jan 2026",
@@ -171,6 +191,40 @@ def _tags(paper: Paper) -> bytes:
         if isinstance(item, dict) and "/Alt" in item:
             said.append(str(item["/Alt"]))
     return "\n".join(said).encode()
+
+
+def test_a_chart_is_told_to_whoever_cannot_see_it(paper):
+    said = _tags(paper).decode()
+
+    assert "German cockroach, Bakehouse. Individuals per 100 trap-days, July 2025 to" in said
+    assert "Nobody could look in October 2025." in said
+    assert "More than usual in February 2026 (at least 3.9)." in said
+    assert "Indian meal moth" not in said
+
+
+@pytest.mark.parametrize(("months", "tables"), [(12, 1), (13, 2), (30, 3)])
+def test_a_dozen_months_stand_in_a_table(file, months, tables):
+    places = (sample_place("Bakehouse", "German cockroach", (1,) * months),)
+    long = replace(file, trends=replace(file.trends, places=places))
+
+    found = trending.trends(long)
+
+    assert [len(one.columns) - 2 for one in found["tables"]] == [
+        min(12, months - 12 * number) for number in range(tables)
+    ]
+
+
+def test_places_without_a_catch_make_no_charts_and_few_pages(file):
+    many = tuple(sample_place(f"Room {n}", "House mouse", (0,) * 12) for n in range(120))
+    drawn = tuple(sample_place(f"Bay {n}", "House mouse", (1,) * 12) for n in range(30))
+    quiet = build(replace(small(file), trends=replace(file.trends, places=many)))
+    busy = build(replace(small(file), trends=replace(file.trends, places=many + drawn)))
+    none = build(replace(small(file), trends=Trends()))
+
+    assert "Nothing was caught in any month of the period" in words_of(quiet)
+    assert quiet.pages - none.pages <= 8
+    assert busy.pages - quiet.pages <= 4
+    assert busy.faults == ()
 
 
 @pytest.mark.parametrize(
@@ -204,8 +258,8 @@ def _tags(paper: Paper) -> bytes:
 def test_the_register_of_treatments_holds_every_element_of_an_application_record(paper, element):
     """The union of what the rules ask for, after 7 CFR 110.3 and NSW Pesticides Regulation 2017."""
     pages = pages_of(paper)
-    start = next(n for n, page in enumerate(pages) if "Section 11 Treatments" in page)
-    end = next(n for n, page in enumerate(pages) if "Section 12 Not reached" in page)
+    start = next(n for n, page in enumerate(pages) if "Section 12 Treatments" in page)
+    end = next(n for n, page in enumerate(pages) if "Section 13 Not reached" in page)
 
     assert element in " ".join(pages[start:end])
 
@@ -237,6 +291,11 @@ def test_wherever_a_product_is_shown_the_label_comes_first(file, paper):
         "No visit was due in this period.",
         "No visit was closed in this period.",
         "No reading was taken in this period.",
+        "No monitor was counted in this period.",
+        "Nothing was counted in this period.",
+        "Nothing was more than usual in this period.",
+        "No threshold was reached in this period.",
+        "No quarter of this period has been reviewed.",
         "No product was applied in this period.",
         "Everything that was due to be looked at in this period could be reached.",
         "No corrective action was raised or open in this period.",
