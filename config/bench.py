@@ -1,8 +1,9 @@
 """How far the pages and papers are from the least that their work could take; ratios only.
 
 Seconds belong to a machine, ratios to the program: a page against its own SQL sent bare, the site
-file against the same words laid out once by WeasyPrint alone, and every page with four sites on
-file against the same page with forty. ``bin/bench`` runs it on the demo.
+file against the same words laid out once by WeasyPrint alone, the application register as CSV
+against its own SQL, and every page with four sites on file against the same page with forty.
+``bin/bench`` runs it on the demo; ``config.bench_register`` has the register at its full size.
 """
 
 import argparse
@@ -27,6 +28,7 @@ PAGES = {
         "visits:month",
         "visits:inbox",
         "visits:products",
+        "visits:applications",
         "sites:list",
         "sites:clients",
         "sites:monitors",
@@ -34,9 +36,9 @@ PAGES = {
         "compliance:actions",
         "compliance:flags",
     ),
-    "technician": ("visits:my_day",),
-    "client manager": ("compliance:your_sites", "compliance:actions"),
-    "auditor": ("compliance:the_file",),
+    "technician": ("visits:my_day", "visits:package"),
+    "client manager": ("compliance:your_sites", "compliance:actions", "visits:applications"),
+    "auditor": ("compliance:the_file", "visits:applications"),
 }
 
 
@@ -83,7 +85,7 @@ def measure_pages() -> Measured:
             statements = [
                 query["sql"] for query in captured if query["sql"].startswith(("SELECT", "WITH"))
             ]
-            floor = seconds(partial(_bare, statements))
+            floor = seconds(partial(bare, statements))
             measured[f"{who}: {name}"] = {
                 "queries": len(captured),
                 "seconds": took,
@@ -104,7 +106,7 @@ def _page(browser: Any, address: str) -> None:
         raise SystemExit(f"{address} answers {answer.status_code}, so there is nothing to measure")
 
 
-def _bare(statements: list[str]) -> None:
+def bare(statements: list[str]) -> None:
     """Send the statements as they are, and take every row."""
     from django.db import connection
 
@@ -163,6 +165,36 @@ def measure_paper() -> Measured:
     return {"site file": {"seconds": took, "floor": floor, "pages": made["pages"]}}
 
 
+def measure_register() -> Measured:
+    """The application register as CSV, sent to nowhere, and its SQL read by the driver alone."""
+    from django.db import connection
+    from django.test import Client
+    from django.test.utils import CaptureQueriesContext
+    from django.urls import reverse
+
+    from accounts.models import User
+    from config.demo import cast
+
+    browser = Client(headers={"host": "localhost"})
+    browser.force_login(User.objects.get(email=cast.COORDINATOR[0]))
+    address = reverse("visits:applications_csv")
+
+    def whole() -> int:
+        answer: Any = browser.get(address)
+        return sum(1 for _ in answer.streaming_content) - 1
+
+    with CaptureQueriesContext(connection) as captured:
+        rows = whole()
+    statements = [query["sql"] for query in captured if query["sql"].startswith("SELECT")]
+    measured = {
+        "rows": float(rows),
+        "queries": float(len(captured)),
+        "seconds": seconds(whole),
+        "floor": seconds(partial(bare, statements)),
+    }
+    return {"register as CSV": measured}
+
+
 def compare(small: Measured, large: Measured) -> list[str]:
     """The lines of the report: ratios, and the number of queries where it is not the same."""
     lines = [
@@ -186,6 +218,11 @@ def compare(small: Measured, large: Measured) -> list[str]:
         f"The site file ({paper['pages']:.0f} pages) takes "
         f"{paper['seconds'] / paper['floor']:.2f} × what WeasyPrint alone takes for the same words."
     )
+    sheet = large["register as CSV"]
+    lines.append(
+        f"The application register as CSV ({sheet['rows']:.0f} rows, {sheet['queries']:.0f} "
+        f"queries) takes {sheet['seconds'] / sheet['floor']:.1f} × its own SQL sent bare."
+    )
     return lines
 
 
@@ -201,7 +238,10 @@ def main() -> None:
         return
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
     django.setup()
-    measured = measure_pages() if asked.measure == "pages" else measure_paper()
+    if asked.measure == "pages":
+        measured = measure_pages()
+    else:
+        measured = {**measure_paper(), **measure_register()}
     if asked.into is None:
         json.dump(measured, sys.stdout, indent=2)
         return

@@ -37,10 +37,13 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("accounts.tasks.send_letters", every=MINUTE, awaited=True),
     Sweep("sites.tasks.work_imports", every=MINUTE, awaited=True),
     Sweep("visits.tasks.plan_due_visits", every=HOUR),
+    Sweep("visits.tasks.propose_follow_ups", every=5 * MINUTE),
     Sweep("visits.tasks.sweep_photo_parts", every=DAY),
     Sweep("compliance.tasks.raise_missing_actions", every=5 * MINUTE),
     Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
     Sweep("compliance.tasks.build_site_files", every=MINUTE, awaited=True),
+    Sweep("compliance.tasks.find_breaches", every=2 * MINUTE),  # woken, yet too dear for "awaited"
+    Sweep("compliance.tasks.count_and_judge", every=10 * MINUTE),
     Sweep("compliance.tasks.reconcile_flags", every=10 * MINUTE),
     Sweep("compliance.tasks.send_digests", every=10 * MINUTE),
 )

@@ -311,7 +311,10 @@ REST_FRAMEWORK = {
     # What can be asked of an operation is in the schema, for who is signed in.
     "DEFAULT_METADATA_CLASS": None,
     "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
-    "DEFAULT_THROTTLE_RATES": {"user": env.text("KICKPLATE_API_RATE", "1200/min")},
+    "DEFAULT_THROTTLE_RATES": {
+        "user": env.text("KICKPLATE_API_RATE", "1200/min"),
+        "trap_sender": env.text("KICKPLATE_TRAP_RATE", "60/min"),
+    },
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Kickplate",
@@ -341,8 +344,20 @@ SPECTACULAR_SETTINGS = {
         "VisitState": "visits.models.visit.Visit.State",
         "ActionState": "compliance.models.action.CorrectiveAction.State",
         "FlagState": "compliance.models.flag.Flag.State",
+        "AlarmState": "compliance.models.trend.Alarm.State",
+        "PlaceMonthState": "compliance.models.trend.PlaceMonth.State",
+        "BreachState": "compliance.models.threshold.Breach.State",
+        "ThresholdPer": "compliance.models.threshold.ActionThreshold.Per",
+        "ThresholdThen": "compliance.models.threshold.ActionThreshold.Then",
         "SiteFileState": "compliance.models.site_file.SiteFile.State",
         "ImportState": "sites.models.imports.ImportJob.State",
+        "PestGroup": "visits.models.pest.Pest.Group",
+        "Method": "visits.models.treatment.Treatment.Method",
+        "AmountUnit": "visits.models.treatment.Treatment.AmountUnit",
+        "AreaUnit": "visits.models.treatment.Treatment.AreaUnit",
+        "PerEnum": "visits.models.label.LabelRate.Per",
+        "ProductUnit": "visits.models.product.Product.Unit",
+        "MeasureUnit": "visits.models.label.MeasureUnit",
         "NotReachedReason": "visits.models.not_reached.NotReached.Reason",
     },
 }

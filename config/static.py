@@ -1,14 +1,13 @@
 """Static files under names that change with their content, so that browsers may keep them."""
 
-import subprocess
-import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.contrib.staticfiles.storage import HashedFilesMixin, ManifestStaticFilesStorage
 from whitenoise.compress import Compressor
+
+from config.packing import pack
 
 # The stubs do not know this attribute.
 _, _ALL = HashedFilesMixin._js_module_import_aggregation_patterns  # type: ignore[attr-defined]
@@ -23,8 +22,8 @@ PACKED = {".js", ".css"}
 class HashedStatic(ManifestStaticFilesStorage):
     """Hashed names once ``collectstatic`` has run; before that, as in tests, the plain ones.
 
-    What is ours is packed as it is collected, since phones fetch it over thin lines: scripts lose
-    comments, indents and long names, and each file gets a twin in gzip and brotli that WhiteNoise
+    What is ours is packed as it is collected, since phones fetch it over thin lines: scripts and
+    styles lose comments and indents, and each file gets a twin in gzip and brotli that WhiteNoise
     hands out. Files of libraries are many, and seldom asked for: packing them would take ten
     seconds.
     """
@@ -51,10 +50,8 @@ class HashedStatic(ManifestStaticFilesStorage):
 
 
 def _pack(files: Sequence[Path]) -> None:
-    scripts = [str(one) for one in files if one.suffix == ".js"]
-    if scripts:
-        command = [sys.executable, "-m", "config.packing", *scripts]
-        subprocess.run(command, cwd=settings.BASE_DIR, check=True)  # noqa: S603
+    for one in files:
+        pack(one)
     packer = Compressor(quiet=True)
     for one in files:
         packer.compress(str(one))

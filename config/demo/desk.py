@@ -21,6 +21,7 @@ from compliance.services.actions import (
 from compliance.services.signing import Proof
 from config.demo import history, pictures
 from config.demo.cast import Cast
+from config.demo.cupboard import Shelf
 from config.demo.history import Showing
 from config.demo.town import DemoSite
 from sites.models import Checkpoint, Monitor, Photo, Site, Zone
@@ -72,6 +73,8 @@ class Applied:
     dilution: str
     precautions: str
     cautions: tuple[str, ...] = ()
+    station: UUID | None = None
+    explanation: str = ""
 
 
 @dataclass
@@ -116,6 +119,7 @@ class Desk:
     now: datetime
     cast: Cast
     products: dict[str, Product]
+    shelf: Shelf
     proofs: Proofs
     diary: Diary
     manager: User
@@ -221,6 +225,8 @@ class Desk:
                 condition=shown.condition,
                 counts=shown.counts,
                 bait_taken=shown.bait,
+                bait_taken_g=Decimal(shown.taken_g) if shown.taken_g else None,
+                bait_lifted_g=Decimal(shown.lifted_g) if shown.lifted_g else None,
                 renewed=shown.renewed,
             )
             for room in self.rooms.values()
@@ -231,12 +237,16 @@ class Desk:
         record_readings(visit.pk, by=self.technician, at=at, readings=readings)
 
     def _treat(self, visit: Visit, at: datetime, applied: Applied) -> None:
+        day = self.site.day_of(at)
+        label = self.shelf.label(applied.product, day)
+        rate = self.shelf.rate(label, applied.area_unit)
         apply_treatment(
             visit.pk,
             by=self.technician,
             at=at,
             treatment=TreatmentGiven(
                 zone_id=self.rooms[applied.room].zone.pk,
+                monitor_id=applied.station,
                 product_id=self.products[applied.product].pk,
                 target=applied.target,
                 method=applied.method,
@@ -244,7 +254,9 @@ class Desk:
                 amount=Decimal(applied.amount),
                 started_at=at,
                 finished_at=at + timedelta(minutes=10),
-                batch_number=f"DEMO{self.rng.randrange(1000, 9999)}",
+                label_id=label.pk,
+                rate_id=rate.pk if rate else None,
+                batch_number=self.shelf.batch(applied.product, day, self.rng.randrange(1000, 9999)),
                 equipment=applied.equipment,
                 situation=applied.situation,
                 dilution=applied.dilution,
@@ -252,6 +264,7 @@ class Desk:
                 area_unit=applied.area_unit,
                 precautions=applied.precautions,
                 cautions_confirmed=applied.cautions,
+                explanation=applied.explanation,
             ),
         )
 
@@ -287,6 +300,13 @@ class Desk:
                     Decimal(monthly),
                     10,
                     "Little, as long as nothing new is led through.",
+                    cost_once_low=Decimal(once) * Decimal("0.85"),
+                    cost_once_high=Decimal(once) * Decimal("1.3"),
+                    life_years_low=6,
+                    life_years_high=15,
+                    effect_percent=70,
+                    effect_basis=ActionOption.Basis.ASSUMPTION,
+                    effect_words="It is the only way in that was found. Demo figures.",
                 ),
                 OptionGiven(
                     ActionOption.Kind.CARRY_ON,

@@ -17,12 +17,14 @@ MOTH_TRAPS = "indian-meal-moth"
 
 @dataclass(frozen=True, slots=True)
 class Showing:
-    """What one monitor shows on one day."""
+    """What one monitor shows on one day; bait taken and lifted in g, as text, where weighed."""
 
     counts: Mapping[str, int] = field(default_factory=dict)
     bait: str = ""
     condition: str = Reading.Condition.SOUND
     renewed: bool = False
+    taken_g: str = ""
+    lifted_g: str = ""
 
 
 def warmth(day: date) -> float:

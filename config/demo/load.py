@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from functools import partial
 from random import Random
 from uuid import UUID
 
@@ -19,9 +20,10 @@ from accounts.refusals import WrongState
 from compliance.services.actions import withdraw_action
 from compliance.services.flags import reconcile_flags
 from compliance.services.looks import record_looks
+from compliance.services.money_terms import TermsGiven, set_money_terms
 from compliance.services.ordered_work import plan_ordered_work
 from compliance.services.signing import prove_by_password
-from config.demo import cast, cupboard, history, pictures, town
+from config.demo import cast, cupboard, history, papers, pictures, reviewing, town
 from config.demo.cast import PASSPHRASE, Cast
 from config.demo.desk import Desk, Diary, Proofs, Room, Walk
 from config.demo.stories import STORIES, Extra, Story, call_out_of
@@ -39,12 +41,19 @@ from sites.services.zones import add_zone, draw_zone
 from visits.models import Product, ReadingCount, Visit
 from visits.services.amendments import amend_visit
 from visits.services.booking import add_visit, book_visit, call_off_visit, miss_visit
+from visits.services.follow_ups_proposed import propose_follow_ups
 from visits.services.lines import agree_service_line
 from visits.services.planning import plan_due_visits, plan_lines
 from visits.services.recording import FindingGiven, NotReachedGiven
 
 SEED = "Port Marlow"
 HISTORY_DAYS = 425
+MONEY_TERMS = TermsGiven(
+    yearly_rate=Decimal("0.04"),
+    yearly_growth=Decimal("0.03"),
+    years=5,
+    basis="Demo figures, from nobody's books",
+)
 AHEAD_DAYS = 13
 # Nobody came to this site for its last round: the office has something to catch up with.
 LATE_SITE = "S011"
@@ -94,7 +103,10 @@ def load(
     wanted = town.sites() if wanted is None else wanted
     with transaction.atomic():
         people = cast.company_and_people(today=today)
-        products = cupboard.stock(by=people.coordinator, today=today)
+        products = cupboard.stock(
+            by=people.coordinator, today=today, technicians=people.technicians
+        )
+        set_money_terms(MONEY_TERMS, by=people.coordinator, at=now - timedelta(days=HISTORY_DAYS))
         clients, managers = _clients(wanted, people)
         _company_papers(people, products, today)
     tell(f"{len(clients)} clients, {len(people.technicians)} technicians, {len(products)} products")
@@ -105,6 +117,7 @@ def load(
         }
     )
     diary = Diary()
+    shelf = cupboard.Shelf()
     desks = []
     for spec in wanted:
         with transaction.atomic():
@@ -117,6 +130,7 @@ def load(
                 managers,
                 now=now,
                 rng=rng,
+                shelf=shelf,
                 proofs=proofs,
                 diary=diary,
             )
@@ -127,8 +141,12 @@ def load(
         tell(f"{spec.reference} {spec.name}: {made} visits")
     with transaction.atomic():
         _auditor(people, desks)
+        cupboard.count_up(by=people.coordinator, today=today)
     plan_due_visits(now=now)
     plan_ordered_work()
+    tell(f"{propose_follow_ups(now=now)} follow-ups proposed")
+    reviewed = reviewing.take_stock(desks, people, proofs.of(people.coordinator), now=now)
+    tell(f"Counts judged, {reviewed} trend reviews signed")
     raised = reconcile_flags(now=now).raised
     tell(f"{raised} flags raised")
     return Loaded(people, managers, desks)
@@ -170,6 +188,7 @@ def _desk(
     *,
     now: datetime,
     rng: Random,
+    shelf: cupboard.Shelf,
     proofs: Proofs,
     diary: Diary,
 ) -> Desk:
@@ -201,7 +220,8 @@ def _desk(
         is_premises_manager=True,
     )
     rooms = {}
-    placed_on = site.day_of(now) - timedelta(days=HISTORY_DAYS + 4)
+    began_on = site.day_of(now) - timedelta(days=HISTORY_DAYS + 4)
+    papers_from = began_on - timedelta(days=papers.PAPER_DAYS)
     for name, kind, runs in spec.client.layout:
         zone = add_zone(site.pk, by=by, name=name, kind=kind)
         monitors: list[Monitor] = []
@@ -210,7 +230,7 @@ def _desk(
                 zone.pk,
                 by=by,
                 kind=monitor_kind,
-                placed_on=placed_on,
+                placed_on=papers_from if papers.goes_back(monitor_kind, spec.story) else began_on,
                 how_many=how_many,
                 place=f"{name}, along the wall",
             )
@@ -220,6 +240,7 @@ def _desk(
         now=now,
         cast=people,
         products=products,
+        shelf=shelf,
         proofs=proofs,
         diary=diary,
         manager=managers[spec.client.reference],
@@ -233,6 +254,7 @@ def _desk(
         _draw(desk)
     if spec.story:
         _site_papers(desk)
+    papers.type_off(desk, first=papers_from, last=began_on - timedelta(days=1), by=by)
     return desk
 
 
@@ -361,10 +383,10 @@ class _Past:
         due = [day for day in rounds(self.desk.spec, self.desk.today) if day < self.desk.today]
         made: list[tuple[date, Callable[[], bool]]] = []
         for back, day in enumerate(reversed(due), start=1):
-            made.append((day, lambda day=day, back=back: self._round(day, back)))  # type: ignore[misc]
+            made.append((day, partial(self._round, day, back)))
         for extra in self.story.extras():
             day = self.desk.today - timedelta(days=extra.ago)
-            made.append((day, lambda extra=extra: self._extra(extra)))  # type: ignore[misc]
+            made.append((day, partial(self._extra, extra)))
         closed = sum(visit() for _, visit in sorted(made, key=lambda one: one[0]))
         self.story.at_end()
         return closed

@@ -5,9 +5,10 @@ that the demo is as fresh in a year as today; what follows the seasons follows t
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
+from uuid import UUID
 
 from compliance.services.actions import raise_action
 from config.demo import history
@@ -163,6 +164,18 @@ class Ovens(Story):
                     photo_ids=[self.desk.photo("chase").pk],
                 )
             )
+        if back == 1:
+            walk.treatments.append(
+                replace(
+                    self.gel,
+                    amount="9.6",
+                    dilution="0.4 g a point by mistake",
+                    explanation=(
+                        "The bait gun was set to twice the amount; seen after the last point. What "
+                        "was too much was wiped off again, and the gun is set back."
+                    ),
+                )
+            )
         if 0 < ago <= 140:
             walk.summary = (
                 "Round made. Counts behind the ovens keep falling since the chase is closed."
@@ -215,17 +228,22 @@ class Ovens(Story):
 
 
 class Rats(Story):
-    """Rats come to the grain dock each autumn until a bristle strip is fitted."""
+    """Rats come to the grain dock each autumn until a bristle strip is fitted.
+
+    Bait was lifted after the seasons before; since the strip it has been left lying, and nobody has
+    written down why.
+    """
 
     fitted_after = 16
+    full_g = 40
     bait = Applied(
         "Grain dock",
         "Demo bait block",
         "brown-rat",
         _M.BAIT_STATION,
-        "Five locked stations along the dock wall",
-        "200",
-        "5",
+        "Locked station at the dock wall",
+        "40",
+        "1",
         _U.POINT,
         "By hand, gloved",
         "Locked station",
@@ -238,6 +256,7 @@ class Rats(Story):
         super().__init__(desk)
         rounds = [ago for ago in range(56, 421, 28) if self._is_onset(ago)]
         self.found_ago = min(rounds)
+        self.lies: dict[UUID, int] = {}
 
     def _day(self, ago: int) -> date:
         return self.desk.today - timedelta(days=ago)
@@ -254,6 +273,8 @@ class Rats(Story):
         fitted = ago < self.found_ago - self.fitted_after
         season = day.month in {9, 10, 11} and (day.month, day.day) >= (9, 10)
         if fitted or not season:
+            if not fitted:
+                self._lift(walk)
             return
         dock = self.desk.rooms["Grain dock"]
         stations = self.desk.monitors(Monitor.Kind.BAIT_STATION, "Grain dock", "Perimeter")
@@ -261,9 +282,9 @@ class Rats(Story):
             bait = Reading.Bait.ALL if number < 3 else Reading.Bait.PART
             if number < 7 or self.desk.rng.random() < 0.4:
                 walk.shows[station.pk] = Showing({}, bait, renewed=True)
+        self._bait(walk)
         for trap in self.desk.monitors(Monitor.Kind.SNAP_TRAP, "Grain dock"):
             walk.shows[trap.pk] = Showing({"brown-rat": 1}, renewed=True)
-        walk.treatments.append(self.bait)
         walk.findings.append(
             FindingGiven(
                 zone_id=dock.zone.pk,
@@ -291,6 +312,34 @@ class Rats(Story):
                     photo_ids=[self.desk.photo("gap").pk],
                 )
             )
+
+    def _bait(self, walk: Walk) -> None:
+        """Weigh what is left at each station of the dock, and fill it up to what the label says."""
+        for station in self.desk.monitors(Monitor.Kind.BAIT_STATION, "Grain dock"):
+            shown = walk.shows[station.pk]
+            left = self.lies.get(station.pk, 0)
+            taken = left if shown.bait == Reading.Bait.ALL else left // 2
+            if left:
+                walk.shows[station.pk] = replace(shown, taken_g=str(taken))
+            laid = self.full_g - left + taken
+            self.lies[station.pk] = self.full_g
+            if laid:
+                walk.treatments.append(
+                    replace(
+                        self.bait,
+                        station=station.pk,
+                        place=f"Locked station {station.number} at the dock wall",
+                        amount=str(laid),
+                    )
+                )
+
+    def _lift(self, walk: Walk) -> None:
+        """After the season what is left is taken out again."""
+        for station_id, left in self.lies.items():
+            walk.shows[station_id] = Showing(
+                {}, Reading.Bait.NONE, renewed=True, taken_g="0", lifted_g=str(left)
+            )
+        self.lies.clear()
 
     def after_round(self, visit: Visit, back: int, ago: int, day: date) -> None:
         if ago != self.found_ago:
@@ -531,7 +580,24 @@ class Ordered(Proofing):
 
 
 class Waiting(Proofing):
-    """A seal that waits for the client's decision, and a call-out that was answered in time."""
+    """A seal that waits for the client's decision, a call-out that was answered in time, and flies
+    whose treatment asks for a look before the next round.
+    """
+
+    paste = Applied(
+        "Delivery door",
+        "Demo fly paste",
+        "fruit-fly",
+        _M.SPOT,
+        "Beside the bins at the rear door, above reach",
+        "10",
+        "6",
+        _U.POINT,
+        "Brush",
+        "Painted wall",
+        "Up to 2 g a point",
+        "Shop staff told to leave the points alone.",
+    )
 
     room, words = "Delivery door", "Foot of the rear door"
     remedy = "Fit a threshold and bristle strip to the rear door"
@@ -542,6 +608,11 @@ class Waiting(Proofing):
         "Two more traps at the door, read every two weeks.",
         "70",
     )
+
+    def on_round(self, walk: Walk, back: int, ago: int, day: date) -> None:
+        super().on_round(walk, back, ago, day)
+        if back == self.back:
+            walk.treatments.append(self.paste)
 
     def extras(self) -> Sequence[Extra]:
         return (Extra(43, Visit.Kind.CALL_OUT, "Mouse seen behind the counter before opening."),)
