@@ -1,7 +1,9 @@
 """What every test may ask for: one person per role, and the trail read back."""
 
 import os
+import shutil
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from django.conf import settings as django_settings
@@ -23,6 +25,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 item.add_marker(pytest.mark.skip(reason="needs bin/test --services"))
 
 
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
+    """Chromium of the machine, not one that is downloaded."""
+    return {**browser_type_launch_args, "executable_path": shutil.which("chromium")}
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _own_cache(worker_id: str) -> Iterator[None]:
     """One of Redis's databases for each process that runs tests, so that none meets another."""
@@ -35,6 +43,12 @@ def _own_cache(worker_id: str) -> Iterator[None]:
     os.environ["CELERY_BROKER_URL"] = url  # which Celery heeds before its settings
     with override_settings(REDIS_URL=url, CACHES={"default": own}):
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _static_folder() -> None:
+    """What serves collected files warns at every start while there is no folder for them."""
+    django_settings.STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 
 
 @pytest.fixture(autouse=True)

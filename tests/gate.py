@@ -22,6 +22,8 @@ STRANGERS = ("branch", "technician", "manager", "auditor")
 # Which record a part of an address names, unless the table says otherwise.
 USUAL = {
     "action_id": "priced_action",
+    "batch_id": "batch",
+    "breach_id": "breach",
     "checkpoint_id": "checkpoint",
     "client_id": "client",
     "code": "label",
@@ -30,6 +32,8 @@ USUAL = {
     "contract_id": "contract",
     "document_id": "document",
     "flag_id": "flag",
+    "follow_up_id": "follow_up",
+    "guide_line_id": "guide_line",
     "job_id": "import",
     "line_id": "line",
     "monitor_id": "monitor",
@@ -40,16 +44,22 @@ USUAL = {
     "photo_id": "photo",
     "plan_id": "plan",
     "product_id": "product",
+    "review_id": "trend_review",
     "site_file_id": "site_file",
     "site_id": "site",
+    "threshold_id": "threshold",
     "token_key": "token",
+    "trap_sender_id": "trap_sender",
     "visit_id": "closed",
     "zone_id": "zone",
 }
 # Parts of addresses that name no record of a client.
 FIXED = {
     "key": "MQ:1tA2bC:nothing",
+    "month": "2020-01",
+    "number": "1",
     "page": "walk",
+    "pest_slug": "german-cockroach",
     "secret": "no-such-invitation",
     "sha256": "a" * 64,
     "sheet": "3x8",

@@ -20,7 +20,6 @@ from tests.gate import ROLES, Caller, address, routes
 
 pytestmark = [
     pytest.mark.django_db,
-    pytest.mark.filterwarnings("ignore:No directory at"),
 ]
 
 MOST_QUERIES = 30

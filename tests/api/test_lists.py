@@ -113,3 +113,47 @@ def test_an_instant_may_have_any_offset(office, client, instant):
     answer = client.get("/api/treatments/", {"started_at__gte": instant})
 
     assert answer.status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("asked", "found"),
+    [
+        ("", 3),
+        ("state=open&pest__slug=german-cockroach", 3),
+        ("zone__isnull=true", 1),
+        ("state=explained", 0),
+        ("pest__slug=house-mouse", 0),
+        ("month__lte=2020-01-01", 0),
+    ],
+)
+def test_alarms_by_state_pest_place_and_month(world, other, office, program, asked, found):
+    """The world's site has two zones that rose, and rose as a whole."""
+    answer = program(office).get(f"/api/alarms/?site={world['site'].pk}&{asked}")
+
+    assert len(ids(answer)) == found
+
+
+def test_an_alarm_tells_where_to_look_first_and_what_was_compared(world, program):
+    alarm = world["alarm"]
+
+    told = program(world.people["manager"]).get(f"/api/alarms/{alarm.pk}/").json()
+
+    assert (told["pest"], told["words"]) == ("german-cockroach", alarm.words)
+    assert told["pointers"][0]["count"] == 20
+    assert {"monitor", "count", "expected"} == set(told["pointers"][0])
+
+
+def test_trends_tell_each_place_in_each_month_with_its_rate(world, other, program):
+    month, zone = world["alarm"].month, world["alarm"].zone_id
+
+    answer = program(world.people["manager"]).get(f"/api/trends/?month={month}&zone={zone}")
+
+    (row,) = [one for one in answer.json()["results"] if one["pest"] == "german-cockroach"]
+    assert (row["count"], row["state"]) == (20, "alarm")
+    assert row["per_100"] == pytest.approx(100 * 20 / row["trap_days"])
+    assert str(other["site"].pk) not in answer.content.decode()
+
+
+@pytest.mark.parametrize("asked", ["trends/?state=calmer", "trends/?month=soon", "alarms/?site=x"])
+def test_a_trend_filter_that_makes_no_sense_is_an_error(office, program, asked):
+    assert program(office).get(f"/api/{asked}").status_code == 400

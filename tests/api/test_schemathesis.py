@@ -87,6 +87,7 @@ def _record_at(path: str, world: Any) -> str | None:
     """The identifier of a record of the kind that an address asks for."""
     names = {
         "actions": "priced_action",
+        "breaches": "breach",
         "evidence": "site",
         "flags": "flag",
         "parked": "parked",

@@ -1,6 +1,5 @@
-"""How browser tests start Chromium (Debian's own, not one that is downloaded), and their world."""
+"""The world of browser tests, and the phones in it."""
 
-import shutil
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -12,11 +11,6 @@ from tests.browser.phones import PhoneInHand
 from tests.builders.accounts import make_office
 from tests.builders.visits import make_competence_kind, make_product
 from tests.builders.world import World, make_world
-
-
-@pytest.fixture(scope="session")
-def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
-    return {**browser_type_launch_args, "executable_path": shutil.which("chromium")}
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from django.conf import settings as django_settings
 from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.test import override_settings
+from django.utils import timezone
 
 from accounts.models import Role, TrailEntry, User
 from accounts.verification import all_breaks as breaks_of_trail
@@ -18,7 +19,8 @@ from config.demo.cast import PASSPHRASE
 from config.demo.load import HISTORY_DAYS, in_words, load, rounds
 from config.demo.stories import Rats
 from sites.models import Document, Monitor, Site, SitePlan
-from visits.models import NotReached, Product, ReadingCount, Treatment, Visit
+from visits.models import FollowUp, NotReached, Product, ReadingCount, Treatment, Visit
+from visits.queries.baiting import baiting_on
 from visits.verification import all_breaks as breaks_of_seals
 
 pytestmark = pytest.mark.django_db
@@ -139,6 +141,31 @@ def test_rats_end_with_the_bristle_strip():
     assert action.state == CorrectiveAction.State.CHECKED
     assert eaten
     assert max(eaten) <= site.day_of(action.done_at)
+
+
+def test_bait_at_the_grain_dock_was_lifted_once_and_now_lies_past_its_review_day():
+    site = site_of("rats")
+    now = timezone.now()
+    found = baiting_on(site, site.day_of(now))
+
+    assert len(found.open_points) == 5
+    assert found.state.is_open_ended
+    assert not found.state.negative_points
+    assert Flag.objects.filter(kind="bait_review", site=site, state="open").exists()
+
+
+def test_too_much_gel_was_recorded_as_it_happened_with_the_reason():
+    [one] = Treatment.objects.filter(was_forbidden=True, visit__site=site_of("ovens"))
+
+    assert [notice["code"] for notice in one.against_label if notice["forbidden"]] == ["over_most"]
+    assert "bait gun" in one.explanation
+    assert Flag.objects.filter(kind="against_label", site=one.visit.site, state="open").exists()
+
+
+def test_flies_at_a_rear_door_ask_for_a_look_before_the_next_round():
+    one = FollowUp.objects.get(visit__site=site_of("waiting"))
+
+    assert (one.state, one.pest.slug) == (FollowUp.State.PROPOSED, "fruit-fly")
 
 
 def test_the_plant_room_is_not_reached_three_times_running():
