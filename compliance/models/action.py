@@ -81,6 +81,14 @@ class CorrectiveAction(Record):
     priced_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    asked = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="actions_asked",
+        help_text="The client's manager who is asked to decide; any manager of the site still may.",
+    )
     decided_at = models.DateTimeField(null=True, blank=True)
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(
