@@ -15,7 +15,7 @@ from tests.builders.world import World, make_world
 
 HERE = Path(__file__).parent
 
-# A machine that runs several browsers at once is slow now and then; nothing waits longer than it must.
+# Several browsers at once make a machine slow now and then; nothing waits longer than it must.
 expect.set_options(timeout=20_000)
 
 
