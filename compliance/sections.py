@@ -1,4 +1,4 @@
-"""The sections that this room adds to the page of a site, and of a monitor."""
+"""The sections that this room adds to the page of a site, of a monitor and of a closed visit."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -9,11 +9,14 @@ from accounts.models import Role, User
 from compliance.access import actions_visible_to
 from compliance.drawn import drawn
 from compliance.queries.actions import actions_listed
+from compliance.queries.effects import effects_at
 from compliance.queries.looks import looks_at
 from compliance.queries.trends import monitor_months, standings_of
 from compliance.trends.drawing import small_chart
 from sites.models import Monitor, Site
 from sites.site_sections import Section, register, register_for_monitor
+from visits.models import Visit
+from visits.visit_sections import register_for_visit
 
 SHOWN_ACTIONS = 8
 JUDGES_EVIDENCE = frozenset({Role.OFFICE, Role.CLIENT_MANAGER, Role.AUDITOR})
@@ -62,6 +65,14 @@ def monitor_trends(monitor: Monitor, user: User) -> Mapping[str, Any] | None:
     }
 
 
+def visit_effects(visit: Visit, user: User) -> Mapping[str, Any] | None:
+    """Whether the treatments of a visit helped; nothing where it had none. Six queries at most."""
+    if not visit.treatments.exists():
+        return None
+    found = effects_at(visit.site, user, visit=visit)
+    return {"effects": found} if found else None
+
+
 def looks(site: Site, user: User) -> Mapping[str, Any]:
     """Which auditors looked, latest first. One query."""
     return {"looks": looks_at(site)}
@@ -88,6 +99,15 @@ def register_sections() -> None:
             150,
             "compliance/sections/monitor_trends.html",
             monitor_trends,
+        )
+    )
+    register_for_visit(
+        Section(
+            "helped",
+            "Did it help?",
+            100,
+            "compliance/sections/visit_effects.html",
+            visit_effects,
         )
     )
     register(

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
+from django.db.models import Model
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
@@ -17,7 +18,7 @@ from sites.models import Monitor, Site
 
 EVERYBODY: frozenset[str] = frozenset(Role.values)
 
-Subject = TypeVar("Subject", Site, Monitor)
+Subject = TypeVar("Subject", bound=Model)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +26,8 @@ class Section(Generic[Subject]):
     """One part of a page.
 
     ``key`` is its anchor, ``order`` its place (hundreds, so that there is room between), and
-    ``template`` draws it from what ``context`` returns, with ``site`` or ``monitor`` added. The
-    page writes the heading. A context of None leaves the section out.
+    ``template`` draws it from what ``context`` returns, with the page's subject added. The page
+    writes the heading. A context of None leaves the section out.
     """
 
     key: str

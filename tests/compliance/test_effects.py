@@ -393,6 +393,23 @@ def test_the_page_of_checked_proofing_says_whether_it_helped(client, house):
     assert "no zone without it was compared" in words
 
 
+def test_the_page_of_a_closed_visit_says_whether_its_treatments_helped(client, house):
+    house.read(house.kitchen, [10, 10, 10, 10], [1, 1, 1])
+    house.even()
+    treated = house.treat()
+    count_sites(everything=True)
+    untreated = make_visit(house.site, by=house.office, state=Visit.State.CLOSED)
+
+    def words(visit: Any) -> str:
+        client.force_login(house.office)
+        answer = client.get(reverse("visits:visit", args=[visit.pk]))
+        return " ".join(answer.content.decode().split())
+
+    assert "Did it help?" in words(treated)
+    assert "Down to about a tenth of what it was" in words(treated)
+    assert "Did it help?" not in words(untreated)
+
+
 def test_work_that_follows_soon_is_one_course_seen_from_its_first_day_to_its_last(house):
     house.read(house.kitchen, [10, 10, 10, 10], [8, 1, 1, 1])
     house.even()
