@@ -1,7 +1,7 @@
 """The whole record of a site for a period, and the report of one visit, as papers print them."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from typing import Any
@@ -25,7 +25,7 @@ from compliance.queries.sealed_visits import (
 )
 from compliance.queries.sheets import break_even_in_words, has_a_price, way_of
 from compliance.queries.site_file_devices import device_months
-from compliance.queries.site_file_trends import trends_of
+from compliance.queries.site_file_trends import effects_of, trends_of
 from compliance.services.signing import is_whole
 from compliance.sitefile import content
 from compliance.sitefile.unreached import spells
@@ -115,7 +115,7 @@ def site_file_of(
 ) -> Gathered:
     """Everything that is on record of a site for the days from ``first`` to ``last``.
 
-    The site has its client at hand. About forty-five queries, whatever its size. The visits are
+    The site has its client at hand. About fifty queries, whatever its size. The visits are
     those that were due in the period; what the office notes for itself, and prices, stay out.
     """
     period = _Period(site, first, last)
@@ -165,7 +165,10 @@ def site_file_of(
         ),
         trail=tuple(_trail(period)),
         baiting=_bait_of(period),
-        trends=trends_of(site, first, last),
+        trends=replace(
+            trends_of(site, first, last),
+            effects=effects_of(site, first, last, by=by, now=now),
+        ),
         broken_seals=tuple(broken_seals),
     )
     pictures = StoredPictures(

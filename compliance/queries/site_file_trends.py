@@ -2,13 +2,15 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Max
 
+from accounts.models import User
 from compliance.models import Alarm, Breach, MonthCount, PlaceMonth, TrendReview
+from compliance.queries.effects import effects_at
 from compliance.services.trend_reviews import trouble_of
 from compliance.sitefile import content
 from compliance.trends.exposure import month_number
@@ -51,6 +53,29 @@ def trends_of(site: Site, first: date, last: date) -> content.Trends:
         alarms=tuple(_alarm(one, numbers) for one in found),
         breaches=tuple(_breach(one) for one in breaches),
         reviews=tuple(_review(one) for one in reviews),
+    )
+
+
+def effects_of(
+    site: Site, first: date, last: date, *, by: User, now: datetime
+) -> tuple[content.WorkEffect, ...]:
+    """Whether the work of the period helped, as far as whoever asks may see it, oldest first.
+
+    What is more than two years past ``now`` is not judged. Six queries at most.
+    """
+    found = [one for one in effects_at(site, by, now=now) if first <= one.on <= last]
+    return tuple(
+        content.WorkEffect(
+            first_on=one.first_on,
+            on=one.on,
+            zone=one.zone_name,
+            pest=one.pest.name if one.pest else "",
+            what=tuple(part.what for part in one.pieces),
+            state=one.state_words,
+            words=one.words,
+            notes=one.notes,
+        )
+        for one in reversed(found)
     )
 
 

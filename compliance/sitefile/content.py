@@ -626,6 +626,20 @@ class TrendReview:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkEffect:
+    """What was caught before and after a piece or course of work. ``state`` is in words."""
+
+    first_on: date
+    on: date
+    zone: str
+    pest: str
+    what: tuple[str, ...]
+    state: str
+    words: str
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Trends:
     """What the monitors amount to in the months of the period, each month whole.
 
@@ -638,6 +652,7 @@ class Trends:
     places: tuple[PlaceTrend, ...] = ()
     alarms: tuple[TrendAlarm, ...] = ()
     breaches: tuple[Breach, ...] = ()
+    effects: tuple[WorkEffect, ...] = ()
     reviews: tuple[TrendReview, ...] = ()
 
 

@@ -11,6 +11,7 @@ from compliance.sitefile.content import (
     TrendMonth,
     TrendReview,
     Trends,
+    WorkEffect,
 )
 from compliance.sitefile.tables import Cell, Column, Fact, Table, facts, table
 from compliance.sitefile.words import (
@@ -46,6 +47,7 @@ def trends(file: SiteFile) -> dict[str, object]:
         "tables": _rates(found.places),
         "alarms": _alarms(found.alarms),
         "breaches": _breaches(found.breaches),
+        "effects": _effects(found.effects),
         "reviews": [_review(one) for one in found.reviews],
     }
 
@@ -204,6 +206,30 @@ def _breaches(breaches: Sequence[Breach]) -> Table:
             for one in breaches
         ],
         none="No threshold was reached in this period.",
+    )
+
+
+def _effects(effects: Sequence[WorkEffect]) -> Table:
+    return table(
+        "effects",
+        (
+            Column("Day", "kind"),
+            Column("Zone and pest", "name"),
+            Column("Work", "name"),
+            Column("What was caught before and after it"),
+            Column("In short", "span"),
+        ),
+        [
+            (
+                day(one.on) if one.first_on == one.on else f"{day(one.first_on)} to {day(one.on)}",
+                lines(one.zone, one.pest),
+                lines(*one.what),
+                lines(one.words, *one.notes),
+                one.state,
+            )
+            for one in effects
+        ],
+        none="No work of this period that could be judged by what monitors caught.",
     )
 
 

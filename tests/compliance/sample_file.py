@@ -48,6 +48,7 @@ from compliance.sitefile.content import (
     TrendReview,
     Trends,
     Visit,
+    WorkEffect,
     Zone,
 )
 
@@ -186,6 +187,18 @@ def sample_trends() -> Trends:
                 state="Open",
                 is_open=True,
                 words="1.6 per 100 trap-days, agreed to act from 1.5.",
+            ),
+        ),
+        effects=(
+            WorkEffect(
+                first_on=date(2026, 2, 3),
+                on=date(2026, 2, 24),
+                zone="Bakehouse",
+                pest="German cockroach",
+                what=("Demo gel 0.5 (gel placement)", "Demo dust P (crack and crevice)"),
+                state="Fewer caught",
+                words="Down to about a third of what it was (between a sixth and two thirds).",
+                notes=("What was read while it went on counts on neither side.",),
             ),
         ),
         reviews=(

@@ -11,6 +11,7 @@ from django.urls import reverse
 from accounts.models import User
 from compliance.models import CorrectiveAction, PlaceMonth
 from compliance.queries.effects import AT_FIRST, Helped, effects_at
+from compliance.queries.site_file_trends import effects_of
 from compliance.queries.trends import moved
 from compliance.services.counting import count_sites
 from sites.models import Monitor, Site, Zone
@@ -408,6 +409,20 @@ def test_the_page_of_a_closed_visit_says_whether_its_treatments_helped(client, h
     assert "Did it help?" in words(treated)
     assert "Down to about a tenth of what it was" in words(treated)
     assert "Did it help?" not in words(untreated)
+
+
+def test_the_site_file_says_it_of_the_work_of_its_period(house):
+    house.read(house.kitchen, [10, 10, 10, 10], [1, 1, 1])
+    house.even()
+    house.treat()
+    count_sites(everything=True)
+
+    (told,) = effects_of(house.site, DAY, DAY, by=house.office, now=NOW)
+    assert (told.on, told.zone, told.pest) == (DAY, "Kitchen", "German cockroach")
+    assert told.state == "Fewer caught"
+    assert (
+        effects_of(house.site, DAY + timedelta(days=1), NOW.date(), by=house.office, now=NOW) == ()
+    )
 
 
 def test_work_that_follows_soon_is_one_course_seen_from_its_first_day_to_its_last(house):

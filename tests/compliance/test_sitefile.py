@@ -153,6 +153,7 @@ def test_every_section_is_there(paper, section):
         "No review has explained it yet.",
         "Cockroaches in a month, Bakehouse, German cockroach 1.6 per 100 trap-days",
         # monitors and trends
+        "Down to about a third of what it was",
         "48 monitors, 14,880 trap-days and 576 readings in the months of the period.",
         "Bakehouse, German cockroach More than usual in February 2026",
         "the table has 1 such place",
