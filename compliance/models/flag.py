@@ -19,6 +19,7 @@ class Flag(Record):
         DECISION_STALE = "decision_stale", "Decision long awaited"
         QUESTION_OPEN = "question_open", "Question not answered"
         MONITOR_UNREAD = "monitor_unread", "Monitor not read"
+        TRAP_SILENT = "trap_silent", "Electronic traps silent"
         COMPETENCE_EXPIRING = "competence_expiring", "Competence about to lapse"
         DOCUMENT_EXPIRING = "document_expiring", "Document about to expire"
         NOT_REACHED_AGAIN = "not_reached_again", "Not reached again and again"

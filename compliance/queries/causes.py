@@ -58,6 +58,7 @@ from visits.models import (
 from visits.queries.baiting import open_baiting
 from visits.queries.inbox import placed_together
 from visits.queries.objections import words_of
+from visits.queries.traps import SILENT_AFTER, silent_traps
 
 # How far ahead and back the flags look, in days and visits. Ours; no source.
 UNBOOKED_DAYS = 7
@@ -272,6 +273,23 @@ def unread_monitors(moment: Moment) -> Iterator[Cause]:
             f"of {first.site} ({first.zone}).",
             link=f"{reverse('sites:site', args=[first.site_id])}#monitors",
             late_since=min(one.missed_since for one in monitors),
+        )
+
+
+def silent_trap_senders(moment: Moment) -> Iterator[Cause]:
+    """Sites where electronic traps that reported before have not been heard of, one flag each."""
+    for _, some in groupby(silent_traps(moment.now), key=lambda one: one.site_id):
+        traps = list(some)
+        site, longest = traps[0].site, min(vars(one)["spoke_up_to"] for one in traps)
+        silent = f"{len(traps)} electronic trap{'s have' if len(traps) > 1 else ' has'}"
+        yield Cause(
+            kind=Kind.TRAP_SILENT,
+            subject=f"site:{site.pk}",
+            site_id=site.pk,
+            sentence=f"{site}: {silent} been silent since {words_of(site.day_of(longest))} or "
+            f"later: number {_few([str(one.number) for one in traps])}.",
+            link=reverse("visits:traps", args=[site.pk]),
+            late_since=site.day_of(longest + SILENT_AFTER),
         )
 
 
@@ -711,6 +729,7 @@ FINDERS: tuple[Callable[[Moment], Iterator[Cause]], ...] = (
     stale_decisions,
     questions_unanswered,
     unread_monitors,
+    silent_trap_senders,
     expiring_competences,
     expiring_documents,
     places_not_reached,

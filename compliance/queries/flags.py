@@ -50,6 +50,7 @@ GROUPS = (
             Kind.JOB_FAILED,
             Kind.RECORD_LATE,
             Kind.MONITOR_UNREAD,
+            Kind.TRAP_SILENT,
             Kind.COMPETENCE_EXPIRING,
             Kind.DOCUMENT_EXPIRING,
         ),

@@ -14,7 +14,7 @@ from compliance.queries.causes import causes_at
 from compliance.services import flags
 from compliance.services.actions import report_done
 from compliance.services.flags import Reconciled, acknowledge_flag, reconcile_flags
-from sites.models import Document
+from sites.models import Document, Monitor
 from tests.builders.accounts import make_manager, make_office, make_technician
 from tests.builders.compliance import decide, make_action, make_closed_visit
 from tests.builders.sites import make_monitor, make_site, make_zone
@@ -42,6 +42,8 @@ from visits.services.recording import (
     record_readings,
     start_visit,
 )
+from visits.services.trap_reports import take_reports
+from visits.services.trap_senders import add_trap_sender, end_trap_sender
 
 pytestmark = pytest.mark.django_db
 
@@ -529,7 +531,7 @@ def test_acknowledging_is_the_offices_and_once(late_visit, office, technician):
 
 @pytest.mark.parametrize("number", [2, 10])
 def test_reconciling_costs_the_same_for_few_and_many(number, django_assert_num_queries):
-    """Flags, zones, company and seventeen causes; then one insert, one update and the trail."""
+    """Flags, zones, company and eighteen causes; then one insert, one update and the trail."""
     technician = make_technician()
     for index in range(number):
         make_visit(due_on=TODAY - timedelta(days=10), state=Visit.State.BOOKED)
@@ -539,8 +541,54 @@ def test_reconciling_costs_the_same_for_few_and_many(number, django_assert_num_q
             technician, make_competence_kind(), valid_until=TODAY + timedelta(days=index)
         )
 
-    with django_assert_num_queries(32):
+    with django_assert_num_queries(33):
         assert reconcile_flags(now=NOON).raised == number * 3
+
+
+# --- electronic traps ---------------------------------------------------------------------------
+
+
+def test_traps_that_fell_silent_are_one_flag_a_site_until_they_are_heard_of_or_let_go():
+    monitor = make_monitor(make_zone(make_site()), number=7, placed_on=date(2026, 1, 1))
+    other = make_monitor(monitor.zone, number=8, placed_on=date(2026, 1, 1))
+    office = make_office()
+    sender = add_trap_sender(monitor.site_id, by=office, name="Attic gateway").sender
+
+    def heard(*monitors: Monitor, day: date) -> None:
+        told = [
+            {
+                "id": f"{one.number}-{day}",
+                "monitor": str(one.pk),
+                "from": f"{day - timedelta(days=1)}T00:00:00+00:00",
+                "at": f"{day}T00:00:00+00:00",
+                "counts": {},
+            }
+            for one in monitors
+        ]
+        now = NOON + (day - TODAY)
+        answers = take_reports(sender.pk, told, now=now)
+        assert [one for one in answers if one["verdict"] != "applied"] == []
+
+    heard(monitor, other, day=TODAY)
+    reconcile_flags(now=at_day(2))
+    assert standing(Kind.TRAP_SILENT) == []
+
+    reconcile_flags(now=at_day(4))
+    flag = only_flag()
+    assert flag.sentence.endswith(
+        "2 electronic traps have been silent since Tue 10 Mar 2026 or later: number 7, 8."
+    )
+    assert flag.link == reverse("visits:traps", args=[monitor.site_id])
+
+    heard(monitor, day=TODAY + timedelta(days=4))
+    reconcile_flags(now=at_day(5))
+    assert only_flag().sentence.endswith(
+        "1 electronic trap has been silent since Tue 10 Mar 2026 or later: number 8."
+    )
+
+    end_trap_sender(sender.pk, by=office)
+    reconcile_flags(now=at_day(5))
+    assert standing(Kind.TRAP_SILENT) == []
 
 
 # --- treatments, bait and follow-ups ------------------------------------------------------------

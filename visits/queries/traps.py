@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db.models import Exists, F, OuterRef, QuerySet, Subquery
 
@@ -31,19 +32,41 @@ class TrapShown:
         return self.battery is not None and self.battery <= BATTERY_LOW
 
 
-def traps_at(site: Site) -> QuerySet[Monitor]:
+def traps_at(site: Site) -> QuerySet[Any]:
     """The standing monitors that have ever reported, the longest silent first. One query."""
-    reports = TrapReport.objects.filter(monitor=OuterRef("pk"), state=TrapReport.State.APPLIED)
-    latest = reports.order_by("-read_on", "-at")
+    latest = _reports().order_by("-read_on", "-at")
     return (
-        Monitor.objects.filter(Exists(reports), site=site, removed_on=None)
+        _speaking()
+        .filter(site=site)
         .select_related("zone")
         .annotate(
-            spoke_up_to=Subquery(latest.values("at")[:1]),
             battery=Subquery(latest.filter(battery__isnull=False).values("battery")[:1]),
             trap_condition=Subquery(latest.values("condition")[:1]),
         )
         .order_by("spoke_up_to", "number")
+    )
+
+
+def silent_traps(now: datetime) -> QuerySet[Any]:
+    """Standing traps of open sites whose sender is still let in, yet silent; by site and number."""
+    let_in = TrapSender.objects.filter(site=OuterRef("site"), ended_at=None)
+    return (
+        _speaking()
+        .filter(Exists(let_in), site__closed_on=None, spoke_up_to__lte=now - SILENT_AFTER)
+        .select_related("site")
+        .order_by("site_id", "number", "pk")
+    )
+
+
+def _reports() -> QuerySet[TrapReport]:
+    return TrapReport.objects.filter(monitor=OuterRef("pk"), state=TrapReport.State.APPLIED)
+
+
+def _speaking() -> QuerySet[Any]:
+    """Standing monitors that have ever reported, with ``spoke_up_to``: up to when."""
+    latest = _reports().order_by("-read_on", "-at").values("at")
+    return Monitor.objects.filter(Exists(_reports()), removed_on=None).annotate(
+        spoke_up_to=Subquery(latest[:1])
     )
 
 
