@@ -35,7 +35,7 @@ class TrapShown:
 def traps_at(site: Site) -> QuerySet[Any]:
     """The standing monitors that have ever reported, the longest silent first. One query."""
     latest = _reports().order_by("-read_on", "-at")
-    return (
+    traps: QuerySet[Any] = (
         _speaking()
         .filter(site=site)
         .select_related("zone")
@@ -45,6 +45,7 @@ def traps_at(site: Site) -> QuerySet[Any]:
         )
         .order_by("spoke_up_to", "number")
     )
+    return traps
 
 
 def silent_traps(now: datetime) -> QuerySet[Any]:
