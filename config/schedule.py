@@ -39,6 +39,7 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("visits.tasks.plan_due_visits", every=HOUR),
     Sweep("visits.tasks.propose_follow_ups", every=5 * MINUTE),
     Sweep("visits.tasks.sweep_photo_parts", every=DAY),
+    Sweep("visits.tasks.keep_calendar", every=HOUR),
     Sweep("compliance.tasks.raise_missing_actions", every=5 * MINUTE),
     Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
     Sweep("compliance.tasks.build_site_files", every=MINUTE, awaited=True),

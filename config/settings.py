@@ -314,6 +314,7 @@ REST_FRAMEWORK = {
     "DEFAULT_THROTTLE_RATES": {
         "user": env.text("KICKPLATE_API_RATE", "1200/min"),
         "trap_sender": env.text("KICKPLATE_TRAP_RATE", "60/min"),
+        "calendar": env.text("KICKPLATE_CALENDAR_RATE", "120/hour"),
     },
 }
 SPECTACULAR_SETTINGS = {

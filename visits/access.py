@@ -52,6 +52,24 @@ def visits_visible_to(user: AnyUser) -> QuerySet[Visit]:
     return visits.none()
 
 
+def visits_on_calendar_of(user: AnyUser) -> QuerySet[Visit]:
+    """The visits of which a person's calendar tells kind, site and time, without order.
+
+    Technicians: those booked for them, also on days so far off that the site is not open to them
+    yet. Client managers: all of their sites, as their pages tell the days of those that come; which
+    of these they may open is ``visits_visible_to``. Auditors have no calendar.
+    """
+    if not is_somebody(user):
+        return Visit.objects.none()
+    if user.role == Role.OFFICE:
+        return visits_visible_to(user)
+    if user.role == Role.TECHNICIAN:
+        return Visit.objects.filter(technician_id=user.pk)
+    if user.role == Role.CLIENT_MANAGER:
+        return Visit.objects.filter(site__in=sites_visible_to(user))
+    return Visit.objects.none()
+
+
 def visits_writable_by(user: AnyUser) -> QuerySet[Visit]:
     """The visits a technician may record on: their own, until closed."""
     if not (is_somebody(user) and user.role == Role.TECHNICIAN):
@@ -178,6 +196,12 @@ def require_may_write(user: AnyUser, visit: Visit) -> None:
     require_may_record(user)
     if visit.technician_id != user.pk:
         raise NotAllowed("This visit is booked for somebody else.")
+
+
+def require_may_have_calendar(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for auditors, whose pass is for looking in and has an end."""
+    if not (is_somebody(user) and user.role != Role.AUDITOR):
+        raise NotAllowed("An auditor has no calendar of visits.")
 
 
 def require_may_plan(user: AnyUser) -> None:

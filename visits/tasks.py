@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from visits.services import follow_ups_proposed, photo_parts, planning
+from visits.services import calendar, follow_ups_proposed, photo_parts, planning
 
 
 @shared_task
@@ -24,3 +24,9 @@ def propose_follow_ups() -> int:
 def sweep_photo_parts() -> int:
     """Let pieces of photos go that were never finished. Safe twice, late, or never."""
     return photo_parts.sweep_photo_parts()
+
+
+@shared_task
+def keep_calendar() -> int:
+    """Bring up to date what calendars say of visits they told of. Safe twice, late, or never."""
+    return calendar.keep_calendar()

@@ -42,6 +42,7 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("visits:inbox_item", "parked"),
         ("visits:load_log", ""),
         ("visits:readings_enter", "site"),
+        ("visits:calendar", ""),
         ("visits:traps", "site"),
         ("visits:trap_sender", "trap_sender"),
         ("visits:products", ""),
@@ -90,6 +91,7 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("visits:visit", "closed"),
         ("sites:site", "site"),
         ("compliance:site_trends", "site"),
+        ("visits:calendar", ""),
         ("accounts:my_competences", ""),
     ],
     "manager": [

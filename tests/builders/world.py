@@ -67,6 +67,7 @@ from visits.models import (
 )
 from visits.services.amendments import amend_visit
 from visits.services.booking import call_off_visit, miss_visit
+from visits.services.calendar import make_calendar_address
 from visits.services.closing import close_visit
 from visits.services.follow_ups_proposed import propose_follow_ups_of
 from visits.services.recording import (
@@ -125,6 +126,8 @@ def make_world(
     world.records |= _rights(world, office=office, kind=kind)
     world.records |= _visits(world, office=office, product=product, times=times)
     world.records |= {"trap_sender": _traps(world, office=office, times=times)}
+    address = make_calendar_address(by=world.people["technician"], at=timezone.now()).address
+    world.records |= {"calendar_address": address}
     world.records |= {"batch": _stock(product, office=office, times=times)}
     world.records |= _counts(world)
     world.records |= {"trend_review": make_review(world["site"], by=world.people["technician"])}

@@ -2,6 +2,7 @@
 
 from visits.models.amendment import Amendment
 from visits.models.baiting import BaitingReview
+from visits.models.calendar import CalendarAddress, CalendarEntry
 from visits.models.finding import Finding, FindingPhoto, RemedyKind, WhoseMove
 from visits.models.follow_up import FollowUp
 from visits.models.guide import GuideLine
@@ -24,6 +25,8 @@ __all__ = [
     "BaitingReview",
     "Batch",
     "BatchCount",
+    "CalendarAddress",
+    "CalendarEntry",
     "Carried",
     "ChosenRules",
     "Finding",

@@ -19,7 +19,7 @@ from django.utils import timezone
 from accounts.models import User
 from accounts.trail import record
 from sites.models import ServiceLine
-from visits.models import Visit
+from visits.models import CalendarEntry, Visit
 from visits.queries.due import HORIZON, LOOK_BACK, windows_of
 from visits.recurrence.windows import DueWindow
 
@@ -212,6 +212,8 @@ def _withdraw(changes: Iterable[Difference]) -> set[UUID]:
 def _nothing_refers_to(visits: QuerySet[Visit]) -> QuerySet[Visit]:
     for relation in Visit._meta.related_objects:
         pointing: Any = relation.related_model
+        if pointing is CalendarEntry:  # says what calendars showed of it, and goes with it
+            continue
         refers = pointing.objects.filter(**{relation.field.name: OuterRef("pk")})
         visits = visits.exclude(Exists(refers))
     return visits
