@@ -7,7 +7,7 @@ from django.db.models import Exists, F, Model, OuterRef, Q, QuerySet
 from django.db.models.functions import TruncDate, TruncMonth, TruncQuarter
 
 from accounts.access import AnyUser, is_somebody
-from accounts.models import Role
+from accounts.models import Role, User
 from accounts.refusals import NotAllowed
 from compliance.models import (
     ActionMessage,
@@ -20,7 +20,7 @@ from compliance.models import (
     SiteFile,
     TrendReview,
 )
-from sites.access import sites_visible_to, valid_pass_sites
+from sites.access import managers_of, sites_visible_to, valid_pass_sites
 from sites.models import Site
 from visits.models import WhoseMove
 
@@ -170,6 +170,22 @@ def require_may_decide(user: AnyUser, action: CorrectiveAction) -> None:
         raise NotAllowed("Only the client's manager decides this.")
     if not sites_visible_to(user).filter(pk=action.site_id).exists():
         raise NotAllowed("This site is not one of yours.")
+
+
+def require_may_ask(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` unless this person may say which manager is asked to decide.
+
+    The client's managers of the site may, and the office on the client's word.
+    """
+    if not sees_money(user):
+        raise NotAllowed("Who is asked to decide is between the client and the office.")
+    if not sites_visible_to(user).filter(pk=action.site_id).exists():
+        raise NotAllowed("This site is not one of yours.")
+
+
+def may_be_asked(action: CorrectiveAction) -> QuerySet[User]:
+    """Whom one may ask to decide an action: the managers of its client who see its site."""
+    return managers_of(action.site)
 
 
 def may_review(user: AnyUser, site: Site) -> bool:

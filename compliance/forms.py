@@ -305,7 +305,7 @@ class Proves(forms.Form):
         return told
 
 
-class DecideAction(Proves):
+class AnswerAction(forms.Form):
     """The client's answer: one of the options, or no, with the reason. Nothing is chosen before."""
 
     answer = forms.ChoiceField(
@@ -319,14 +319,10 @@ class DecideAction(Proves):
     )
     revision = forms.IntegerField(widget=forms.HiddenInput)
     shown_hash = forms.CharField(max_length=64, widget=forms.HiddenInput)
-    years = forms.IntegerField(
-        min_value=SHORTEST_YEARS, max_value=LONGEST_YEARS, widget=forms.HiddenInput
-    )
-    field_order = ("answer", "reason", "password")
 
     def __init__(self, *args: Any, sheet: Sheet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._sheet = sheet
+        self.sheet = sheet
         nothing = [one for one in sheet.options if one.kind == ActionOption.Kind.NOTHING]
         self._asks_reason = {DECLINE, *(str(one.pk) for one in nothing)}
         cast(forms.ChoiceField, self.fields["answer"]).choices = [
@@ -344,34 +340,50 @@ class DecideAction(Proves):
         """What was read must be what stands: the fields that say so are put right if it is not."""
         told = self.cleaned_data
         read = (told.get("revision"), told.get("shown_hash"))
-        if read != (self._sheet.action.revision, self._sheet.hash):
+        if read != (self.sheet.action.revision, self.sheet.hash):
             self.add_error(
                 None,
                 "This changed while you were reading. Nothing was signed. What you see now is how "
                 "it stands; read it again, then decide.",
             )
-            self.data = {
-                "answer": "",
-                "reason": self.data.get("reason", ""),
-                "revision": self._sheet.action.revision,
-                "shown_hash": self._sheet.hash,
-                "years": self.data.get("years", self._sheet.terms.years),
-            }
-        return super().clean()
+            self.data = {**self.data.dict(), **self._as_it_stands()}
+        return super().clean() or told
+
+    def _as_it_stands(self) -> dict[str, Any]:
+        now = {
+            "answer": "",
+            "revision": self.sheet.action.revision,
+            "shown_hash": self.sheet.hash,
+        }
+        return {self.add_prefix(name): value for name, value in now.items()}
+
+
+class DecideAction(AnswerAction, Proves):
+    """The answer to one action, signed."""
+
+    years = forms.IntegerField(
+        min_value=SHORTEST_YEARS, max_value=LONGEST_YEARS, widget=forms.HiddenInput
+    )
+    field_order = ("answer", "reason", "password")
 
     def answered(self) -> dict[str, Any]:
         """The answer as the service takes it."""
         told = self.cleaned_data
-        declined = told["answer"] == DECLINE
         return {
-            "outcome": Decision.Outcome.DECLINED if declined else Decision.Outcome.GO_AHEAD,
-            "option_id": None if declined else UUID(told["answer"]),
+            **what_is_meant_by(told["answer"]),
             "reason": told["reason"],
             "revision": told["revision"],
             "shown_hash": told["shown_hash"],
             "years": told["years"],
             "proof": self.proof,
         }
+
+
+def what_is_meant_by(answer: str) -> dict[str, Any]:
+    """The outcome, and the option where one was chosen. Raises ``ValueError`` for other words."""
+    if answer == DECLINE:
+        return {"outcome": Decision.Outcome.DECLINED, "option_id": None}
+    return {"outcome": Decision.Outcome.GO_AHEAD, "option_id": UUID(answer)}
 
 
 class ReportDone(forms.Form):

@@ -5,6 +5,7 @@ from django.urls import path
 from compliance.views import (
     actions,
     applications,
+    decisions,
     evidence,
     flags,
     landing,
@@ -35,6 +36,14 @@ urlpatterns = [
     path("actions/<uuid:action_id>/reopen/", actions.action_reopen, name="action_reopen"),
     path("actions/<uuid:action_id>/withdraw/", actions.action_withdraw, name="action_withdraw"),
     path("actions/<uuid:action_id>/write/", messages.action_write, name="action_write"),
+    path("actions/<uuid:action_id>/ask/", decisions.action_ask, name="action_ask"),
+    path(
+        "actions/<uuid:action_id>/ask-nobody/",
+        decisions.action_ask_nobody,
+        name="action_ask_nobody",
+    ),
+    path("decisions/", decisions.decisions, name="decisions"),
+    path("decisions/sign/", decisions.decisions_sign, name="decisions_sign"),
     path("money-terms/", money_terms.money_terms, name="money_terms"),
     path("flags/", flags.flags, name="flags"),
     path("flags.csv", flags.flags_csv, name="flags_csv"),

@@ -2,7 +2,8 @@
 
 from datetime import date, timedelta
 
-from django.db.models import Exists, Q, QuerySet
+from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from accounts.access import AnyUser, is_somebody
@@ -68,6 +69,17 @@ def sites_visible_to(user: AnyUser) -> QuerySet[Site]:
     if user.role == Role.AUDITOR:
         return sites.filter(pk__in=valid_pass_sites(user).values("site_id"))
     return sites.none()
+
+
+def managers_of(site: Site) -> QuerySet[User]:
+    """The client's managers who have joined, may sign in and see this site; without order."""
+    grants = SiteGrant.objects.filter(person_id=OuterRef("pk"))
+    return User.objects.filter(
+        Exists(grants.filter(site_id=site.pk)) | ~Exists(grants),
+        role=Role.CLIENT_MANAGER,
+        client_id=site.client_id,
+        is_active=True,
+    ).exclude(password__startswith=UNUSABLE_PASSWORD_PREFIX)
 
 
 def clients_visible_to(user: AnyUser) -> QuerySet[Client]:

@@ -406,6 +406,12 @@ DOORS = {
     "compliance:action_withdraw": door(
         GET="200 403 403 403 | 404 404 404 404", POST="422 403 403 403 | 404 404 404 404"
     ),
+    "compliance:action_ask": door(
+        GET="200 403 200 403 | 404 404 404 404", POST="422 403 422 403 | 404 404 404 404"
+    ),
+    "compliance:action_ask_nobody": door(POST="302 403 302 403 | 404 404 404 404"),
+    "compliance:decisions": door(GET="403 403 200 403", POST="403 403 302 403"),
+    "compliance:decisions_sign": door(GET="403 403 302 403", POST="403 403 422 403"),
     "compliance:action_write": door(
         GET="200 403 200 403 | 404 404 404 404", POST="422 403 422 403 | 404 404 404 404"
     ),

@@ -51,6 +51,7 @@ NAVIGATION: Mapping[str, tuple[tuple[str, str], ...]] = {
 
 # Pages without an entry of their own that lie under an entry, where their address does not say so.
 BELOW: Mapping[str, tuple[str, ...]] = {
+    "compliance:your_sites": ("compliance:decisions",),
     "visits:products": ("visits:guide",),
     "compliance:actions": ("compliance:money_terms",),
     "visits:applications": ("visits:record_rules", "visits:baiting"),

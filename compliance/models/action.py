@@ -276,6 +276,14 @@ class ActionMessage(Record):
     at = models.DateTimeField()
     text = models.TextField()
     revision = models.PositiveIntegerField(help_text="What was before the client at that time.")
+    asks = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="The manager whom this asks to decide: it waits for them, not for the office.",
+    )
 
     class Meta:
         constraints = [

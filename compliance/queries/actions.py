@@ -11,6 +11,7 @@ from accounts.sealing import plain
 from accounts.trail_words import sentence_of
 from compliance.days import SiteDays
 from compliance.models import ActionPhoto, CorrectiveAction, Decision, SignOff
+from compliance.queries.asked import with_who_is_asked
 from compliance.queries.sheets import Sheet
 from compliance.services.actions import PRICED_KINDS, needs_decision
 from compliance.services.signing import is_whole, shown_facts
@@ -81,7 +82,8 @@ def actions_listed(
 ) -> QuerySet[CorrectiveAction]:
     """Actions as lists show them, with ``late``: what is open first, each by its day.
 
-    Two queries: the zones in use, and the rows with their site, client and zone.
+    ``asked_stands`` says whether a manager is asked who may still decide. Two queries: the zones in
+    use, and the rows with their site, client, zone and whoever is asked.
     """
     late = is_overdue(SiteDays(now))
     actions = actions.filter(action_filter(state))
@@ -92,13 +94,14 @@ def actions_listed(
     if overdue:
         actions = actions.filter(late)
     return (
-        actions.annotate(
+        with_who_is_asked(actions)
+        .annotate(
             late=Case(When(late, then=Value(True)), default=False, output_field=BooleanField()),
             rank=Case(
                 When(still_to_do(), then=Value(0)), default=Value(1), output_field=IntegerField()
             ),
         )
-        .select_related("site__client", "zone")
+        .select_related("site__client", "zone", "asked")
         .order_by("rank", "due_on", "pk")
     )
 
@@ -202,6 +205,7 @@ class Moves:
     """What one person may do to an action as it stands, for the buttons of its page."""
 
     decide: bool = False
+    ask: bool = False
     done: bool = False
     check: bool = False
     price: bool = False
@@ -219,6 +223,7 @@ def moves_of(action: CorrectiveAction, user: User) -> Moves:
     theirs = client and action.whose_move != WhoseMove.US
     return Moves(
         decide=client and action.state == State.PRICED,
+        ask=(client or office) and action.state == State.PRICED,
         done=may_be_done and (office or technician or theirs),
         check=action.state == State.DONE and (office or technician),
         price=office and action.state in {State.RAISED, State.PRICED, State.DECIDED},

@@ -203,8 +203,11 @@ def stale_decisions(moment: Moment) -> Iterator[Cause]:
 
 
 def questions_unanswered(moment: Moment) -> Iterator[Cause]:
-    """Actions about which the client wrote last; the office has a day to answer."""
-    written = ActionMessage.objects.filter(action=OuterRef("pk")).order_by("-at", "-pk")
+    """Actions about which the client wrote last; the office has a day to answer.
+
+    What asks a colleague to decide is neither a question to the office nor an answer to one.
+    """
+    written = ActionMessage.objects.filter(action=OuterRef("pk"), asks=None).order_by("-at", "-pk")
     asked = (
         _actions()
         .filter(state__in=CorrectiveAction.OPEN_STATES)

@@ -10,6 +10,7 @@ from accounts.models import User
 from compliance.access import actions_visible_to
 from compliance.models import CorrectiveAction
 from compliance.queries.actions import actions_listed, still_to_do
+from compliance.queries.asked import waiting_for, waiting_for_others
 from compliance.queries.not_reached import standing_not_reached
 from sites.access import sites_visible_to
 from sites.models import Site
@@ -27,8 +28,16 @@ class Waiting:
 
 
 def to_decide(user: User, now: datetime) -> Waiting:
-    """Options that wait for the manager's decision, by their day. Three queries."""
-    return _waiting(user, now, Q(state=CorrectiveAction.State.PRICED))
+    """What waits for this manager's decision or for nobody's in particular, by its day.
+
+    Three queries.
+    """
+    return _waiting(waiting_for(actions_visible_to(user), user), now)
+
+
+def asked_of_colleagues(user: User) -> int:
+    """How many decisions colleagues are asked for. One query."""
+    return waiting_for_others(actions_visible_to(user), user).count()
 
 
 def to_do(user: User, now: datetime) -> Waiting:
@@ -36,11 +45,11 @@ def to_do(user: User, now: datetime) -> Waiting:
     move = Q(whose_move=WhoseMove.CLIENT)
     raised = Q(state=CorrectiveAction.State.RAISED)
     ordered = Q(state=CorrectiveAction.State.DECIDED, declined=False)
-    return _waiting(user, now, move & (raised | ordered))
+    return _waiting(actions_visible_to(user).filter(move & (raised | ordered)), now)
 
 
-def _waiting(user: User, now: datetime, condition: Q) -> Waiting:
-    found = actions_listed(actions_visible_to(user).filter(condition), now=now)
+def _waiting(actions: QuerySet[CorrectiveAction], now: datetime) -> Waiting:
+    found = actions_listed(actions, now=now)
     return Waiting(number=found.count(), actions=list(found[:SHOWN]))
 
 

@@ -163,8 +163,8 @@ def _client_manager(person: User, day: date, now: datetime) -> Composed:
         .order_by("booked_on", "booked_at_time", "pk")
     )
     parts = [
-        _of_actions("Waits for your decision", decide, "priced"),
-        _of_actions("Is your move", do, "open"),
+        _of_actions("Waits for your decision", decide, reverse("compliance:decisions")),
+        _of_actions("Is your move", do, actions_address(state="open")),
         _coming("Visits in the next seven days", coming),
     ]
     return parts, _subject(decide.number, do.number)
@@ -178,7 +178,7 @@ def _subject(decide: int, do: int) -> str:
     return "Visits at your sites this week"
 
 
-def _of_actions(title: str, waiting: Waiting, state: str) -> DigestPart:
+def _of_actions(title: str, waiting: Waiting, address: str) -> DigestPart:
     return DigestPart(
         title,
         [
@@ -189,7 +189,7 @@ def _of_actions(title: str, waiting: Waiting, state: str) -> DigestPart:
             for one in waiting.actions
         ],
         more=waiting.number - len(waiting.actions),
-        url=_whole(actions_address(state=state)),
+        url=_whole(address),
     )
 
 

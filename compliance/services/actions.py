@@ -666,7 +666,8 @@ def _decide(
     )
     action.state, action.decided_at = State.DECIDED, at
     action.declined = outcome == Decision.Outcome.DECLINED
-    action.save(update_fields=["state", "decided_at", "declined"])
+    action.asked = None
+    action.save(update_fields=["state", "decided_at", "declined", "asked"])
     record(
         by,
         "action.decided",

@@ -8,6 +8,7 @@ from uuid import UUID
 from django import template
 
 from accounts.models import Role, User
+from compliance.access import sees_money
 from compliance.models import CorrectiveAction
 from compliance.queries.sheets import percent as percent_of
 from compliance.queries.trends import SiteStanding
@@ -31,6 +32,20 @@ def mover(action: CorrectiveAction, reader: User) -> str:
     if reader.role == Role.CLIENT_MANAGER:
         return FOR_THE_CLIENT[WhoseMove(action.whose_move)]
     return action.get_whose_move_display()
+
+
+@register.filter
+def waits_for(action: CorrectiveAction, reader: User) -> str:
+    """For whom a listed action waits that has to be decided, to those whose business that is.
+
+    Nothing to anybody else, and nothing to the office where nobody in particular is asked.
+    """
+    if action.state != CorrectiveAction.State.PRICED or not sees_money(reader):
+        return ""
+    asked = action.asked if action.asked_stands else None
+    if reader.role == Role.CLIENT_MANAGER and asked in (None, reader):
+        return "waits for you"
+    return f"waits for {asked.name}" if asked else ""
 
 
 @register.filter

@@ -38,6 +38,7 @@ from compliance.forms import (
 )
 from compliance.models import ActionMessage, ActionOption, CorrectiveAction
 from compliance.queries.actions import actions_listed, moves_of, story_of
+from compliance.queries.asked import who_is_asked
 from compliance.queries.effects import effects_at
 from compliance.queries.money_terms import terms_in_force
 from compliance.queries.sheets import (
@@ -186,13 +187,14 @@ def _action_page(
         "action": found,
         "site": found.site,
         "sheet": sheet,
-        "cards": _cards(sheet, form, current.option_id if current else None, money_shown),
+        "cards": cards_of(sheet, form, current.option_id if current else None, money_shown),
         "costs": _costs(sheet) if money_shown else {},
         "money_shown": money_shown,
         "declines": bool(form and form["answer"].value() == DECLINE),
         "story": story,
         "decision": current,
         "moves": moves,
+        "asked": who_is_asked(found) if money_shown else None,
         "form": form if moves.decide else None,
         "passkey": moves.decide and has_passkey(user),
         "signs_as": role_of(user) if moves.decide else "",
@@ -258,7 +260,7 @@ def _costs(sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def _cards(
+def cards_of(
     sheet: Sheet, form: DecideAction | None, chosen: UUID | None, money_shown: bool
 ) -> list[dict[str, Any]]:
     """The options as cards: what each costs over the years looked at, and what remains at risk."""

@@ -3,6 +3,7 @@
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
@@ -11,7 +12,7 @@ from accounts.http import PersonRequest
 from accounts.models import Role
 from accounts.refusals import NotAllowed
 from compliance.queries.auditor import read_sites, sites_to_read
-from compliance.queries.client import sites_overseen, to_decide, to_do
+from compliance.queries.client import asked_of_colleagues, sites_overseen, to_decide, to_do
 from compliance.queries.today import actions_address, follow_ups_of, today_of
 from compliance.queries.trends import standings_of
 from compliance.services.looks import record_looks
@@ -42,7 +43,9 @@ def your_sites(request: PersonRequest) -> HttpResponse:
     page = Paginator(sites_overseen(request.user), SITES_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "decide": to_decide(request.user, now),
-        "decide_url": actions_address(state="priced"),
+        "decide_url": reverse("compliance:decisions"),
+        "asked_of_colleagues": asked_of_colleagues(request.user),
+        "colleagues_url": actions_address(state="priced"),
         "do": to_do(request.user, now),
         "do_url": actions_address(state="open"),
         "page": page,
