@@ -220,3 +220,24 @@ def require_may_check(user: AnyUser) -> None:
     """Raise ``NotAllowed`` for anybody but a technician or the office."""
     if not (is_somebody(user) and user.role in {Role.OFFICE, Role.TECHNICIAN}):
         raise NotAllowed("Only a technician or the office checks finished work.")
+
+
+def require_may_accept(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` unless a manager of the action's client accepts work of ours."""
+    if not (is_somebody(user) and user.role == Role.CLIENT_MANAGER):
+        raise NotAllowed("Only the client's manager accepts finished work.")
+    if not sites_visible_to(user).filter(pk=action.site_id).exists():
+        raise NotAllowed("This site is not one of yours.")
+    if action.whose_move != WhoseMove.US:
+        raise NotAllowed("This work is not ours; there is nothing of ours to accept.")
+
+
+def require_may_send_back(user: AnyUser, action: CorrectiveAction) -> None:
+    """Raise ``NotAllowed`` unless finished work is this person's to find unsound.
+
+    A technician's or the office's, and the client's manager's where the work is ours.
+    """
+    if is_somebody(user) and user.role == Role.CLIENT_MANAGER:
+        require_may_accept(user, action)
+        return
+    require_may_check(user)

@@ -22,6 +22,7 @@ from compliance.models import (
     Decision,
     Flag,
     JudgedMonth,
+    SealedGap,
     SiteFile,
 )
 from compliance.queries.actions import OPEN, STATE_FILTERS
@@ -29,6 +30,7 @@ from compliance.queries.flags import GROUPS
 from compliance.queries.sheets import Sheet
 from compliance.queries.trends import month_words
 from compliance.services.actions import FEWEST_OPTIONS, MOST_OPTIONS, OptionGiven
+from compliance.services.gaps import MOST_GAPS, WIDEST_MM, GapGiven
 from compliance.services.signing import Proof, prove_by_password
 from sites.models import Site, Zone
 from visits.models import Pest, WhoseMove
@@ -391,6 +393,73 @@ class ReportDone(forms.Form):
 
     note = forms.CharField(widget=FewLines(), label="What was done")
     photos = PhotosField(required=False, label="Photos of the finished work")
+    start_photos = PhotosField(required=False, label="Photos from before you began")
+
+
+class ReportGap(forms.Form):
+    """One gap that the work closed. Widths in millimetres."""
+
+    place = forms.CharField(max_length=160, label="Where it is")
+    material = forms.CharField(max_length=160, label="Closed with")
+    before_mm = forms.DecimalField(
+        min_value=Decimal("0.1"),
+        max_value=WIDEST_MM,
+        decimal_places=1,
+        label="Width before, mm",
+    )
+    after_mm = forms.DecimalField(
+        min_value=Decimal(0), max_value=WIDEST_MM, decimal_places=1, label="Width after, mm"
+    )
+    risk = forms.ChoiceField(choices=[("", "Choose"), *SealedGap.Risk.choices], label="Keeps out")
+
+    def has_changed(self) -> bool:
+        """Whom it keeps out alone is no gap: every row may show that."""
+        return any(name != "risk" for name in self.changed_data)
+
+
+class ReportGapsBase(forms.BaseFormSet):  # type: ignore[type-arg]  # not generic at run time
+    """The gaps that were closed; a row that is left empty is none. ``risk`` stands in each row."""
+
+    OPEN_ROWS = 3
+
+    def __init__(self, *args: Any, risk: str | None, **kwargs: Any) -> None:
+        self._risk = risk
+        super().__init__(*args, **kwargs)
+
+    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
+        return {**super().get_form_kwargs(index), "initial": {"risk": self._risk or ""}}
+
+    def open_rows(self) -> list[forms.Form]:
+        """The rows that are always shown."""
+        return self.forms[: self.OPEN_ROWS]
+
+    def folded_rows(self) -> list[forms.Form]:
+        """The rows for more gaps than most work has."""
+        return self.forms[self.OPEN_ROWS :]
+
+    def opens(self) -> bool:
+        """Whether anything in the fold is filled in or wrong."""
+        return self.is_bound and any(
+            form.has_changed() or form.errors for form in self.folded_rows()
+        )
+
+    def given(self) -> list[GapGiven]:
+        """The gaps that were filled in, in their order."""
+        return [GapGiven(**form.cleaned_data) for form in self.forms if form.cleaned_data]
+
+
+ReportGaps = cast(
+    type[ReportGapsBase],
+    forms.formset_factory(
+        ReportGap, formset=ReportGapsBase, extra=MOST_GAPS, max_num=MOST_GAPS, validate_max=True
+    ),
+)
+
+
+class AcceptWork(Proves):
+    """The client accepts what was reported; ``shown_hash`` says what was read."""
+
+    shown_hash = forms.CharField(max_length=64, widget=forms.HiddenInput)
 
 
 class CheckAction(Proves):

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from accounts.models import User
 from compliance.access import actions_visible_to
+from compliance.models import CorrectiveAction
 from compliance.queries.actions import still_to_do
 from visits.package_parts import BySite, register
 
@@ -23,13 +24,20 @@ def open_actions(technician: User, site_ids: Collection[UUID]) -> BySite:
             {
                 "title": one.title,
                 "kind_words": one.get_kind_display(),
-                "state_words": one.get_state_display(),
+                "state_words": _standing(one),
                 "whose_move": one.get_whose_move_display(),
                 "due_on": one.due_on,
                 "zone": one.zone.name if one.zone else "",
             }
         )
     return found
+
+
+def _standing(action: CorrectiveAction) -> str:
+    """How an action stands; of finished work, what this visit is to do about it."""
+    if action.state == CorrectiveAction.State.DONE:
+        return "Done: check it on this visit"
+    return action.get_state_display()
 
 
 def register_parts() -> None:

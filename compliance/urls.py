@@ -32,6 +32,7 @@ urlpatterns = [
     path("actions/<uuid:action_id>/price/", actions.action_price, name="action_price"),
     path("actions/<uuid:action_id>/decide/", actions.action_decide, name="action_decide"),
     path("actions/<uuid:action_id>/done/", actions.action_done, name="action_done"),
+    path("actions/<uuid:action_id>/accept/", actions.action_accept, name="action_accept"),
     path("actions/<uuid:action_id>/check/", actions.action_check, name="action_check"),
     path("actions/<uuid:action_id>/reopen/", actions.action_reopen, name="action_reopen"),
     path("actions/<uuid:action_id>/withdraw/", actions.action_withdraw, name="action_withdraw"),

@@ -397,12 +397,17 @@ DOORS = {
         GET="200 200 200 403 | 404 404 404 404",
         POST="422 422 422 403 | 404 404 404 404",
     ),
+    "compliance:action_accept": door(
+        at="done_action",
+        GET="403 403 200 403 | 404 404 404 404",
+        POST="403 403 422 403 | 404 404 404 404",
+    ),
     "compliance:action_check": door(
         at="done_action",
         GET="200 200 403 403 | 404 404 404 404",
         POST="422 422 403 403 | 404 404 404 404",
     ),
-    "compliance:action_reopen": door(at="done_action", POST="422 422 403 403 | 404 404 404 404"),
+    "compliance:action_reopen": door(at="done_action", POST="422 422 422 403 | 404 404 404 404"),
     "compliance:action_withdraw": door(
         GET="200 403 403 403 | 404 404 404 404", POST="422 403 403 403 | 404 404 404 404"
     ),

@@ -14,6 +14,7 @@ from compliance.models.money_terms import MoneyTerms
 from compliance.models.site_file import SiteFile
 from compliance.models.threshold import ActionThreshold, Breach
 from compliance.models.trend import Alarm, JudgedMonth, PlaceMonth, TrendReview
+from compliance.models.work import PastWorkVisit, SealedGap
 
 __all__ = [
     "ActionMessage",
@@ -30,7 +31,9 @@ __all__ = [
     "JudgedMonth",
     "MoneyTerms",
     "MonthCount",
+    "PastWorkVisit",
     "PlaceMonth",
+    "SealedGap",
     "SignOff",
     "SiteCounted",
     "SiteFile",

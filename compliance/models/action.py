@@ -95,11 +95,25 @@ class CorrectiveAction(Record):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     done_note = models.TextField(blank=True)
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    accepted_by = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="The client's manager who accepted the work as it was reported done.",
+    )
     checked_at = models.DateTimeField(null=True, blank=True)
     checked_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     check_note = models.TextField(blank=True)
+    attempt = models.PositiveSmallIntegerField(
+        default=1, help_text="Grows each time that work reported done is sent back."
+    )
+    reopened_at = models.DateTimeField(null=True, blank=True)
+    reopened_reason = models.TextField(blank=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_reason = models.CharField(max_length=300, blank=True)
     work_visit = models.OneToOneField(
@@ -108,7 +122,7 @@ class CorrectiveAction(Record):
         blank=True,
         on_delete=models.PROTECT,
         related_name="does_action",
-        help_text="The proofing visit that was planned once the client ordered the work.",
+        help_text="The visit that does the ordered work, the last that was planned for it.",
     )
     internal_note = models.TextField(blank=True, help_text="Never shown to the client.")
 
@@ -123,6 +137,15 @@ class CorrectiveAction(Record):
             models.CheckConstraint(
                 condition=~Q(state__in=["done", "checked"]) | Q(done_at__isnull=False),
                 name="action_done_has_instant",
+            ),
+            models.CheckConstraint(
+                condition=Q(accepted_at=None, accepted_by=None)
+                | (
+                    Q(accepted_at__isnull=False)
+                    & Q(accepted_by__isnull=False)
+                    & Q(state__in=["done", "checked", "withdrawn"])
+                ),
+                name="action_accepted_is_done",
             ),
             models.CheckConstraint(
                 condition=~Q(declined=True) | Q(state__in=["decided", "withdrawn"]),
@@ -249,15 +272,21 @@ class ActionOption(Record):
 
 
 class ActionPhoto(models.Model):
-    """A photo that shows an action before or after the work."""
+    """A photo that shows an action before or after the work.
+
+    ``BEFORE`` is what was put to the client; ``START`` is what those who did the work found.
+    ``attempt`` is the action's when the photo was put there.
+    """
 
     class Moment(models.TextChoices):
         BEFORE = "before", "Before"
+        START = "start", "At the start of"
         AFTER = "after", "After"
 
     action = models.ForeignKey(CorrectiveAction, on_delete=models.PROTECT, related_name="shown_by")
     photo = models.ForeignKey(Photo, on_delete=models.PROTECT, related_name="+")
     moment = models.CharField(max_length=6, choices=Moment.choices)
+    attempt = models.PositiveSmallIntegerField(default=1)
 
     class Meta:
         constraints = [

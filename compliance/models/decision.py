@@ -20,6 +20,7 @@ class SignOff(Record):
         GO_AHEAD = "go_ahead", "Orders the work described"
         DECLINES = "declines", "Declines the work and carries the risk described"
         CONFIRMS_DONE = "confirms_done", "Confirms that the work described was done"
+        ACCEPTS = "accepts", "Accepts the work described as finished"
         CHECKED = "checked", "Has checked the work described and found it sound"
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="sign_offs")

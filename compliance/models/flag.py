@@ -18,6 +18,7 @@ class Flag(Record):
         ACTION_OVERDUE = "action_overdue", "Action past its day"
         DECISION_STALE = "decision_stale", "Decision long awaited"
         QUESTION_OPEN = "question_open", "Question not answered"
+        CHECK_MISSED = "check_missed", "Finished work not checked"
         MONITOR_UNREAD = "monitor_unread", "Monitor not read"
         TRAP_SILENT = "trap_silent", "Electronic traps silent"
         COMPETENCE_EXPIRING = "competence_expiring", "Competence about to lapse"

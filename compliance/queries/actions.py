@@ -10,11 +10,12 @@ from accounts.models import Role, TrailEntry, User
 from accounts.sealing import plain
 from accounts.trail_words import sentence_of
 from compliance.days import SiteDays
-from compliance.models import ActionPhoto, CorrectiveAction, Decision, SignOff
+from compliance.models import ActionPhoto, CorrectiveAction, Decision, SealedGap, SignOff
 from compliance.queries.asked import with_who_is_asked
 from compliance.queries.sheets import Sheet
-from compliance.services.actions import PRICED_KINDS, needs_decision
-from compliance.services.signing import is_whole, shown_facts
+from compliance.queries.work import done_facts, done_hash
+from compliance.services.actions import PRICED_KINDS, SHOWN_KINDS, needs_decision
+from compliance.services.signing import is_whole, reported_facts, shown_facts
 from sites.models import Site
 from visits.models import Finding, WhoseMove
 
@@ -110,7 +111,8 @@ def actions_listed(
 class Signed:
     """A sign-off as the page lists it, with what may have happened to it since.
 
-    ``trouble`` is empty while all is well. ``superseded`` says that other options came later.
+    ``trouble`` is empty while all is well. ``superseded`` says that other options came
+    later, or that the work reported was sent back.
     """
 
     sign_off: SignOff
@@ -131,21 +133,29 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """Everything about an action beyond its own row and its sheet."""
+    """Everything about an action beyond its own row and its sheet.
+
+    ``gaps`` are those of every report, the latest first; ``done_hash`` is that of the report that
+    stands, empty without one.
+    """
 
     before: Sequence[ActionPhoto]
+    start: Sequence[ActionPhoto]
     after: Sequence[ActionPhoto]
+    gaps: Sequence[SealedGap]
     signed: Sequence[Signed]
     told: Sequence[Told]
+    done_hash: str
 
 
 def story_of(sheet: Sheet) -> Story:
-    """The photos, signatures and history of an action. Three queries.
+    """The photos, gaps, signatures and history of an action. Four queries, and two once it is done.
 
     A signature is in trouble when its text no longer fits its hash, or when what it binds has
     changed although no newer revision says so.
     """
     action = sheet.action
+    done = done_facts(action) if action.done_at else None
     photos = list(
         action.shown_by.select_related("photo").order_by("moment", "photo__created_at", "pk")
     )
@@ -155,8 +165,10 @@ def story_of(sheet: Sheet) -> Story:
     ).order_by("number")
     return Story(
         before=[one for one in photos if one.moment == ActionPhoto.Moment.BEFORE],
+        start=[one for one in photos if one.moment == ActionPhoto.Moment.START],
         after=[one for one in photos if one.moment == ActionPhoto.Moment.AFTER],
-        signed=[_signed(one, sheet) for one in sign_offs],
+        gaps=list(action.gaps.order_by("-attempt", "position", "pk")),
+        signed=[_signed(one, sheet, plain(done)) for one in sign_offs],
         told=[
             Told(
                 at=entry.at,
@@ -166,18 +178,24 @@ def story_of(sheet: Sheet) -> Story:
             )
             for entry in entries
         ],
+        done_hash=done_hash(done) if done else "",
     )
 
 
-def _signed(sign_off: SignOff, sheet: Sheet) -> Signed:
+def _signed(sign_off: SignOff, sheet: Sheet, done: dict[str, object] | None) -> Signed:
+    """``done`` is what is reported of the work as it stands, in plain values."""
     decision = getattr(sign_off, "decision", None)
-    then = shown_facts(sign_off)
-    superseded = bool(decision and decision.revision != sheet.action.revision)
+    then, reported = shown_facts(sign_off), reported_facts(sign_off)
+    # What was signed under a report is over with the report: the work was sent back since.
+    sent_back = bool(reported and reported.get("at") != (done or {}).get("at"))
+    superseded = sent_back or bool(decision and decision.revision != sheet.action.revision)
     trouble = ""
     if not is_whole(sign_off):
         trouble = "The signed text no longer fits its hash."
     elif not superseded and _bound(then) != _within(_bound(plain_facts(sheet)), _bound(then)):
         trouble = "The action has been changed since this was signed."
+    elif not superseded and reported and _within(done, reported) != reported:
+        trouble = "The report has been changed since this was signed."
     return Signed(sign_off, decision, trouble, superseded)
 
 
@@ -207,10 +225,21 @@ class Moves:
     decide: bool = False
     ask: bool = False
     done: bool = False
+    accept: bool = False
     check: bool = False
     price: bool = False
     change: bool = False
     withdraw: bool = False
+
+
+def may_be_accepted(action: CorrectiveAction) -> bool:
+    """Whether finished work of ours on the premises still waits for the client's word."""
+    return (
+        action.whose_move == WhoseMove.US
+        and action.kind in SHOWN_KINDS
+        and action.state in {State.DONE, State.CHECKED}
+        and action.accepted_at is None
+    )
 
 
 def moves_of(action: CorrectiveAction, user: User) -> Moves:
@@ -225,6 +254,7 @@ def moves_of(action: CorrectiveAction, user: User) -> Moves:
         decide=client and action.state == State.PRICED,
         ask=(client or office) and action.state == State.PRICED,
         done=may_be_done and (office or technician or theirs),
+        accept=client and may_be_accepted(action),
         check=action.state == State.DONE and (office or technician),
         price=office and action.state in {State.RAISED, State.PRICED, State.DECIDED},
         change=office and action.state != State.WITHDRAWN,

@@ -44,6 +44,7 @@ from compliance.models import (
 )
 from compliance.quarters import due_quarters
 from compliance.queries.not_reached import place_key, standing_not_reached
+from compliance.queries.work import ROUND_KINDS, rounds_since_done
 from sites.models import Document, Monitor, Site
 from visits.application_record import labels_of
 from visits.models import (
@@ -81,7 +82,6 @@ MOVES = {
     WhoseMove.US: "It is our move",
     WhoseMove.THIRD_PARTY: "It is somebody else's move",
 }
-READING_KINDS = (Visit.Kind.ROUTINE, Visit.Kind.SURVEY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +202,26 @@ def stale_decisions(moment: Moment) -> Iterator[Cause]:
         )
 
 
+def missed_checks(moment: Moment) -> Iterator[Cause]:
+    """Finished work that a whole round of the site has passed without anybody checking it."""
+    passed = rounds_since_done().order_by("closed_at", "pk").values("closed_at")[:1]
+    unchecked = (
+        _actions()
+        .filter(state=CorrectiveAction.State.DONE)
+        .annotate(passed_at=Subquery(passed))
+        .exclude(passed_at=None)
+    )
+    for action in unchecked:
+        day = action.site.day_of(action.passed_at)
+        yield _of_action(
+            Kind.CHECK_MISSED,
+            action,
+            f"{action} at {action.site} was reported done and was not checked on the round of "
+            f"{words_of(day)}.",
+            day,
+        )
+
+
 def questions_unanswered(moment: Moment) -> Iterator[Cause]:
     """Actions about which the client wrote last; the office has a day to answer.
 
@@ -245,7 +265,7 @@ def unread_monitors(moment: Moment) -> Iterator[Cause]:
         Visit.objects.filter(
             site=OuterRef("site"),
             state=Visit.State.CLOSED,
-            kind__in=READING_KINDS,
+            kind__in=ROUND_KINDS,
             booked_on__gt=OuterRef("last_read_on"),
         )
         .order_by()
@@ -730,6 +750,7 @@ FINDERS: tuple[Callable[[Moment], Iterator[Cause]], ...] = (
     late_call_outs,
     overdue_actions,
     stale_decisions,
+    missed_checks,
     questions_unanswered,
     unread_monitors,
     silent_trap_senders,

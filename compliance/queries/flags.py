@@ -33,6 +33,7 @@ GROUPS = (
         (
             Kind.QUESTION_OPEN,
             Kind.DECISION_STALE,
+            Kind.CHECK_MISSED,
             Kind.NOT_REACHED_AGAIN,
             Kind.VISIT_UNBOOKED,
             Kind.FOLLOW_UP_OPEN,

@@ -23,6 +23,7 @@ from compliance.access import (
     require_may_decide,
     require_may_keep,
     require_may_report_done,
+    require_may_send_back,
 )
 from compliance.models import ActionOption, ActionPhoto, CorrectiveAction, Decision, SignOff
 from compliance.queries.money_terms import terms_in_force
@@ -32,6 +33,8 @@ from compliance.queries.not_reached import (
     visits_without_their_actions,
 )
 from compliance.queries.sheets import figures_of, sheet_of
+from compliance.queries.work import done_facts
+from compliance.services.gaps import GapGiven, are_kept, keep_gaps
 from compliance.services.signing import SIGNED_IN, Proof, prove_by_password, sign
 from sites.models import Photo, Site, Zone
 from sites.services.sites import site_to_keep
@@ -705,27 +708,34 @@ def report_done(
     by: User,
     note: str,
     photo_ids: Sequence[UUID] = (),
+    start_photo_ids: Sequence[UUID] = (),
+    gaps: Sequence[GapGiven] = (),
     at: datetime | None = None,
 ) -> CorrectiveAction:
-    """Report the work done, in words and with photos, as the client, a technician or the office.
+    """Report the work done, in words, with photos and the gaps it closed, as the client, a
+    technician or the office.
 
     The client reports what is the client's or somebody else's move; our own work is reported by us.
-    A client's report is signed as such. The same report twice is one. Raises ``NotAllowed``,
-    ``WrongState`` while it waits for options or a decision or was turned down, ``Unusable`` without
-    words, or without a photo of what changes the premises.
+    A client's report is signed as such. ``start_photo_ids`` show what was found when the work
+    began. The same report twice is one. Raises ``NotAllowed``, ``WrongState`` while it waits for
+    options or a decision or was turned down, ``Unusable`` without words, without a photo of what
+    changes the premises, or for a gap left wider than keeps its pest out.
     """
     at = at or timezone.now()
     action = _locked(action_id)
     require_may_report_done(by, action)
     note = _wanted(note, "Say in a few words what was done.")
-    if action.state == State.DONE and (action.done_by_id, action.done_note) == (by.pk, note):
+    again = action.state == State.DONE and (action.done_by_id, action.done_note) == (by.pk, note)
+    if again and are_kept(action, gaps):
         return action
     _require_may_be_done(action)
+    kept = keep_gaps(action, gaps)
+    _show(action, start_photo_ids, ActionPhoto.Moment.START)
     _show(action, photo_ids, ActionPhoto.Moment.AFTER)
-    after = _photos_after(action)
-    if action.kind in SHOWN_KINDS and not after:
-        raise Unusable("Add a photo that shows the finished work.", code="photo_missing")
     action.state, action.done_at, action.done_by, action.done_note = State.DONE, at, by, note
+    done = done_facts(action)
+    if action.kind in SHOWN_KINDS and not done["photos_after"]:
+        raise Unusable(_photo_wanted(action), code="photo_missing")
     action.save(update_fields=["state", "done_at", "done_by", "done_note"])
     signed = None
     if by.role == Role.CLIENT_MANAGER:
@@ -733,7 +743,7 @@ def report_done(
             action,
             by=by,
             meaning=SignOff.Meaning.CONFIRMS_DONE,
-            content={"shown": {"facts": _facts(action)}, "done": _done_facts(action, after)},
+            content={"shown": {"facts": _facts(action)}, "done": done},
             proof=Proof(SIGNED_IN),
             at=at,
         )
@@ -743,7 +753,9 @@ def report_done(
         action,
         at=at,
         note=note,
-        photos=after,
+        attempt=action.attempt,
+        gaps=[str(gap) for gap in kept],
+        photos=done["photos_after"],
         signed=signed.content_hash if signed else None,
     )
     return action
@@ -770,8 +782,12 @@ def check_action(
 @transaction.atomic
 def _check(action_id: UUID, *, by: User, note: str, proof: Proof, at: datetime) -> CorrectiveAction:
     action = _locked(action_id)
-    if action.state == State.CHECKED and action.checked_by_id == by.pk:
-        return action
+    if action.state == State.CHECKED:
+        if (action.checked_by_id, action.check_note) == (by.pk, note):
+            return action
+        raise WrongState(
+            f"{action} is checked already; what was signed stays as it was.", state=action.state
+        )
     if action.state != State.DONE:
         raise WrongState(
             f"{action} is {_standing(action)}; it can be checked once it is reported done.",
@@ -783,7 +799,7 @@ def _check(action_id: UUID, *, by: User, note: str, proof: Proof, at: datetime) 
         meaning=SignOff.Meaning.CHECKED,
         content={
             "shown": {"facts": _facts(action)},
-            "done": _done_facts(action, _photos_after(action)),
+            "done": done_facts(action),
             "check": {"note": note},
         },
         proof=proof,
@@ -808,26 +824,55 @@ def _check(action_id: UUID, *, by: User, note: str, proof: Proof, at: datetime) 
 def reopen_action(
     action_id: UUID, *, by: User, reason: str, at: datetime | None = None
 ) -> CorrectiveAction:
-    """Send work that was reported done back, with the reason, as a technician or the office.
+    """Send work that was reported done back, with the reason: a technician or the office that found
+    it unsound, or the client's manager who does not accept what we did.
 
-    A decision that was made for it still stands. Raises ``NotAllowed``, ``WrongState`` unless it is
-    done, ``Unusable`` without a reason.
+    A decision that was made for it still stands, and what was reported stays on record. Raises
+    ``NotAllowed``, ``WrongState`` unless it is done (for the client also once we have checked it,
+    until it is accepted), ``Unusable`` without a reason.
     """
-    require_may_check(by)
     reason = _wanted(reason, "Say what is still to be done.")
     action = _locked(action_id)
-    if action.state != State.DONE:
+    require_may_send_back(by, action)
+    _require_may_go_back(action, by)
+    at = at or timezone.now()
+    old = {
+        "done_at": action.done_at,
+        "done_note": action.done_note,
+        "accepted_at": action.accepted_at,
+        "checked_at": action.checked_at,
+    }
+    action.state = State.DECIDED if action.decided_at else State.RAISED
+    action.done_at = action.done_by = action.accepted_at = action.accepted_by = None
+    action.checked_at = action.checked_by = None
+    action.done_note = action.check_note = ""
+    action.attempt += 1
+    action.reopened_at, action.reopened_reason = at, reason
+    action.save(
+        update_fields=[
+            *("state", "done_at", "done_by", "done_note", "accepted_at", "accepted_by"),
+            *("checked_at", "checked_by", "check_note"),
+            *("attempt", "reopened_at", "reopened_reason"),
+        ]
+    )
+    record(by, "action.reopened", action, at=at, reason=reason, old=old, attempt=action.attempt)
+    return action
+
+
+def _require_may_go_back(action: CorrectiveAction, by: User) -> None:
+    """Raise ``WrongState`` unless finished work may be sent back as things stand."""
+    client = by.role == Role.CLIENT_MANAGER
+    if action.state not in ({State.DONE, State.CHECKED} if client else {State.DONE}):
         raise WrongState(
             f"{action} is {_standing(action)}; only work reported done can be sent back.",
             state=action.state,
         )
-    old = {"done_at": action.done_at, "done_note": action.done_note}
-    action.state = State.DECIDED if action.decided_at else State.RAISED
-    action.done_at = action.done_by = None
-    action.done_note = ""
-    action.save(update_fields=["state", "done_at", "done_by", "done_note"])
-    record(by, "action.reopened", action, at=at, reason=reason, old=old)
-    return action
+    if client and action.accepted_by:
+        raise WrongState(
+            f"{action.accepted_by.name} has accepted this work. Write to the office if something "
+            "is wrong with it.",
+            state=action.state,
+        )
 
 
 @transaction.atomic
@@ -884,31 +929,22 @@ def _show(action: CorrectiveAction, photo_ids: Sequence[UUID], moment: str) -> N
     if len(photos) != len(set(photo_ids)):
         raise Unusable("A photo belongs to another site.", code="photo_elsewhere")
     ActionPhoto.objects.bulk_create(
-        [ActionPhoto(action=action, photo=photo, moment=moment) for photo in photos],
+        [
+            ActionPhoto(action=action, photo=photo, moment=moment, attempt=action.attempt)
+            for photo in photos
+        ],
         ignore_conflicts=True,
     )
 
 
-def _photos_after(action: CorrectiveAction) -> list[str]:
-    """What the photos of the finished work contain, as hashes."""
-    return list(
-        ActionPhoto.objects.filter(action=action, moment=ActionPhoto.Moment.AFTER)
-        .order_by("photo__sha256")
-        .values_list("photo__sha256", flat=True)
-    )
+def _photo_wanted(action: CorrectiveAction) -> str:
+    if action.attempt > 1:
+        return "Add a new photo of the finished work; this was sent back before."
+    return "Add a photo that shows the finished work."
 
 
 def _facts(action: CorrectiveAction) -> dict[str, Any]:
     return sheet_of(action).facts
-
-
-def _done_facts(action: CorrectiveAction, photos: list[str]) -> dict[str, Any]:
-    return {
-        "at": action.done_at,
-        "by": action.done_by.name if action.done_by else None,
-        "note": action.done_note,
-        "photos_after": photos,
-    }
 
 
 def _require_may_be_done(action: CorrectiveAction) -> None:

@@ -8,7 +8,9 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from accounts.trail import record
-from compliance.models import ActionOption, CorrectiveAction, Decision
+from compliance.models import ActionOption, CorrectiveAction, Decision, PastWorkVisit
+from compliance.queries.work import order_of, without_work_visit
+from compliance.services.actions import SHOWN_KINDS
 from visits.models import WhoseMove
 from visits.services.booking import add_ordered_visit
 
@@ -18,9 +20,10 @@ WORK_MINUTES = 120
 
 
 def ordered_without_visit() -> QuerySet[CorrectiveAction]:
-    """Proofing of ours that the client ordered and that no visit is planned for, oldest first.
+    """Work of ours on the premises that the client ordered and no visit is to do, oldest first.
 
-    Carrying on treating needs no extra visit, and a closed site gets none.
+    A visit that was called off or missed does none, nor does one that was closed before the work
+    was sent back. Carrying on treating needs no extra visit, and a closed site gets none.
     """
     ordered = Decision.objects.filter(
         action=OuterRef("pk"),
@@ -28,11 +31,11 @@ def ordered_without_visit() -> QuerySet[CorrectiveAction]:
         outcome=Decision.Outcome.GO_AHEAD,
     ).exclude(option__kind=ActionOption.Kind.CARRY_ON)
     return CorrectiveAction.objects.filter(
+        without_work_visit(),
         Exists(ordered),
         state=CorrectiveAction.State.DECIDED,
-        kind=CorrectiveAction.Kind.PROOFING,
+        kind__in=SHOWN_KINDS,
         whose_move=WhoseMove.US,
-        work_visit=None,
         site__closed_on=None,
     ).order_by("decided_at", "pk")
 
@@ -47,7 +50,7 @@ def plan_ordered_work(limit: int = 100) -> int:
 def _plan_work(action_id: UUID) -> int:
     action = (
         CorrectiveAction.objects.select_for_update(of=("self",))
-        .select_related("site")
+        .select_related("site", "zone", "work_visit")
         .get(pk=action_id)
     )
     # Looked at again under the lock: another worker may have planned it meanwhile.
@@ -55,15 +58,37 @@ def _plan_work(action_id: UUID) -> int:
         return 0
     today = action.site.day_of(timezone.now())
     due_on = max(action.due_on, today)
+    before = action.work_visit
     visit = add_ordered_visit(
         action.site_id,
         due_on=due_on,
         opens_on=today,
         closes_on=max(due_on, today + timedelta(days=WORK_DAYS)),
         minutes=WORK_MINUTES,
-        office_note=f"Ordered work. {action}",
+        office_note=_job_in_words(action),
     )
     action.work_visit = visit
     action.save(update_fields=["work_visit"])
-    record(None, "action.work_planned", action, visit=visit.pk, due=visit.due_on)
+    if before:
+        PastWorkVisit.objects.create(action=action, visit=before)
+    record(
+        None,
+        "action.work_planned",
+        action,
+        visit=visit.pk,
+        due=visit.due_on,
+        in_place_of=before.pk if before else None,
+    )
     return 1
+
+
+def _job_in_words(action: CorrectiveAction) -> str:
+    """What the technician is told of the job: what was ordered, where, and what was not sound."""
+    chosen = order_of(action)
+    lines = [
+        f"Ordered work. {action}",
+        f"Where: {action.zone}" if action.zone else "",
+        f"{chosen.get_kind_display()}: {chosen.description}" if chosen else "",
+        f"Sent back: {action.reopened_reason}" if action.reopened_reason else "",
+    ]
+    return "\n".join(line for line in lines if line)

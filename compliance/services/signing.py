@@ -117,3 +117,8 @@ def is_whole(sign_off: SignOff) -> bool:
 def shown_facts(sign_off: SignOff) -> Any:
     """The facts that were on the page when this was signed, as plain JSON values."""
     return json.loads(sign_off.content).get("shown", {}).get("facts")
+
+
+def reported_facts(sign_off: SignOff) -> Any:
+    """What was reported of the finished work that this is signed under; None where it was none."""
+    return json.loads(sign_off.content).get("done")

@@ -10,6 +10,7 @@ from django import template
 from accounts.models import Role, User
 from compliance.access import sees_money
 from compliance.models import CorrectiveAction
+from compliance.proofing.gaps import in_words
 from compliance.queries.sheets import percent as percent_of
 from compliance.queries.trends import SiteStanding
 from compliance.trends.rates import short
@@ -52,6 +53,12 @@ def waits_for(action: CorrectiveAction, reader: User) -> str:
 def percent(share: Decimal) -> str:
     """A fraction as percent."""
     return percent_of(share)
+
+
+@register.filter
+def mm(width: Decimal) -> str:
+    """A width in millimetres, without nils at its end."""
+    return in_words(width)
 
 
 @register.filter

@@ -24,6 +24,7 @@ from compliance.economics.chart import cost_chart
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
 from compliance.forms import (
     DECLINE,
+    AcceptWork,
     CheckAction,
     DecideAction,
     FilterActions,
@@ -32,11 +33,13 @@ from compliance.forms import (
     PriceOptions,
     RaiseAction,
     ReportDone,
+    ReportGaps,
     SeenRevision,
     WordAction,
     option_rows,
 )
 from compliance.models import ActionMessage, ActionOption, CorrectiveAction
+from compliance.proofing.gaps import WIDEST_MM, limit_of
 from compliance.queries.actions import actions_listed, moves_of, story_of
 from compliance.queries.asked import who_is_asked
 from compliance.queries.effects import effects_at
@@ -51,7 +54,9 @@ from compliance.queries.sheets import (
     terms_in_words,
     turn_in_words,
 )
+from compliance.queries.work import order_of, risk_of
 from compliance.services import actions as services
+from compliance.services.acceptance import accept_work
 from compliance.services.looks import record_looks
 from compliance.services.signing import role_of
 from compliance.views.proving import has_passkey, passkey_shown, use_up_passkey
@@ -78,7 +83,14 @@ CSV_HEADER = (
 
 def _actions(request: PersonRequest) -> QuerySet[CorrectiveAction]:
     return access.actions_visible_to(request.user).select_related(
-        "site__client", "zone", "visit", "raised_by", "priced_by", "done_by", "checked_by"
+        "site__client",
+        "zone",
+        "visit",
+        "raised_by",
+        "priced_by",
+        "done_by",
+        "accepted_by",
+        "checked_by",
     )
 
 
@@ -442,22 +454,68 @@ def action_withdraw(request: PersonRequest, action_id: UUID) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def action_done(request: PersonRequest, action_id: UUID) -> HttpResponse:
-    """Report the work done, in words and photos."""
+    """Report the work done, in words, photos and the gaps it closed."""
     found = _action(request, action_id)
     access.require_may_report_done(request.user, found)
+    risk = risk_of(found)
     form = ReportDone(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    gaps = ReportGaps(_gaps_posted(request), risk=risk, prefix="gap")
+    rows_fit = not gaps.is_bound or gaps.is_valid()
+    refusal = ""
+    if request.method == "POST" and form.is_valid() and rows_fit:
         told = form.cleaned_data
         try:
-            photo_ids = _kept(request, found.site_id, told["photos"])
-            services.report_done(found.pk, by=request.user, note=told["note"], photo_ids=photo_ids)
+            services.report_done(
+                found.pk,
+                by=request.user,
+                note=told["note"],
+                photo_ids=_kept(request, found.site_id, told["photos"]),
+                start_photo_ids=_kept(request, found.site_id, told["start_photos"]),
+                gaps=gaps.given() if gaps.is_bound else [],
+            )
         except Unusable as refused:
-            form.add_error("photos", str(refused))
+            refusal = str(refused)
         else:
             messages.success(request, "Reported done; it waits to be checked.")
             return redirect(found)
-    context = {"form": form, "action": found}
-    return render(request, "compliance/action_done.html", context, status=_status(form))
+    wrong = bool(refusal or form.errors) or not rows_fit
+    context = {
+        "form": form,
+        "gaps": gaps if found.kind in services.PRICED_KINDS else None,
+        "action": found,
+        "ordered": order_of(found),
+        "limit": limit_of(risk),
+        "widest_mm": WIDEST_MM,
+        "refusal": refusal,
+        "rows_fit": rows_fit,
+        "has_errors": wrong,
+    }
+    return render(request, "compliance/action_done.html", context, status=422 if wrong else 200)
+
+
+def _gaps_posted(request: PersonRequest) -> Any:
+    """The rows as they were posted; programs and old pages that post none report no gap."""
+    return request.POST if "gap-TOTAL_FORMS" in request.POST else None
+
+
+@sensitive_post_parameters("password")
+@require_http_methods(["GET", "POST"])
+def action_accept(request: PersonRequest, action_id: UUID) -> HttpResponse:
+    """Sign as the client's manager that finished work of ours is accepted, or send it back."""
+    found = _action(request, action_id)
+    access.require_may_accept(request.user, found)
+    form = AcceptWork(request.POST or None, person=request.user, proof=passkey_shown(request))
+    if request.method == "POST" and form.is_valid():
+        accept_work(
+            found.pk,
+            by=request.user,
+            shown_hash=form.cleaned_data["shown_hash"],
+            proof=form.proof,
+        )
+        use_up_passkey(request)
+        messages.success(request, f"Signed: you accept the work of action {found.number}.")
+        return redirect(found)
+    return _finished_page(request, found, form, GiveReason(prefix="back"))
 
 
 @sensitive_post_parameters("password")
@@ -474,37 +532,45 @@ def action_check(request: PersonRequest, action_id: UUID) -> HttpResponse:
         use_up_passkey(request)
         messages.success(request, f"Signed: action {found.number} is checked.")
         return redirect(found)
-    return _check_page(request, found, form, GiveReason(prefix="back"))
+    return _finished_page(request, found, form, GiveReason(prefix="back"))
 
 
 @require_POST
 def action_reopen(request: PersonRequest, action_id: UUID) -> HttpResponse:
     """Send work that was reported done back, with the reason."""
     found = _action(request, action_id)
-    access.require_may_check(request.user)
+    access.require_may_send_back(request.user, found)
     form = GiveReason(request.POST, prefix="back")
     if not form.is_valid():
-        checking = CheckAction(person=request.user, proof=passkey_shown(request))
-        return _check_page(request, found, checking, form)
+        signing = AcceptWork if request.user.is_client_manager else CheckAction
+        unsigned = signing(person=request.user, proof=passkey_shown(request))
+        return _finished_page(request, found, unsigned, form)
     services.reopen_action(found.pk, by=request.user, **form.cleaned_data)
     messages.success(request, f"Sent action {found.number} back.")
     return redirect(found)
 
 
-def _check_page(
-    request: PersonRequest, found: CorrectiveAction, form: CheckAction, back: GiveReason
+def _finished_page(
+    request: PersonRequest,
+    found: CorrectiveAction,
+    form: AcceptWork | CheckAction,
+    back: GiveReason,
 ) -> HttpResponse:
+    """The finished work with two answers under it: it is sound, or it is not."""
+    story = story_of(sheet_of(found))
+    form.initial["shown_hash"] = story.done_hash
     context = {
         "form": form,
         "back": back,
         "action": found,
         "site": found.site,
-        "story": story_of(sheet_of(found)),
+        "story": story,
         "passkey": has_passkey(request.user),
         "signs_as": role_of(request.user),
     }
     status = 422 if form.errors or back.errors else 200
-    return render(request, "compliance/action_check.html", context, status=status)
+    page = "action_accept" if isinstance(form, AcceptWork) else "action_check"
+    return render(request, f"compliance/{page}.html", context, status=status)
 
 
 def _kept(request: PersonRequest, site_id: UUID, uploads: list[Any]) -> list[UUID]:

@@ -15,7 +15,7 @@ from visits.forms.booking import BookVisit
 from visits.models import Visit
 from visits.queries.office_panel import OfficePanel, office_panel
 from visits.queries.report import report_of
-from visits.visit_sections import of_visit
+from visits.visit_sections import of_closed_visit, of_visit
 
 
 def found(request: PersonRequest, visit_id: UUID) -> Visit:
@@ -39,10 +39,14 @@ def visit_page(
     status: int = 200,
 ) -> HttpResponse:
     """Draws the page; ``booking`` is what was typed into the booking form and refused."""
-    context: dict[str, Any] = {"visit": visit, "form": booking}
+    context: dict[str, Any] = {
+        "visit": visit,
+        "form": booking,
+        "sections": of_visit.shown(visit, request),
+    }
     if visit.state == Visit.State.CLOSED:
         context["report"] = report_of(visit, for_whom=request.user)
-        context["sections"] = of_visit.shown(visit, request)
+        context["afterwards"] = of_closed_visit.shown(visit, request)
     context["may_walk"] = (
         visit.technician_id == request.user.pk and visit.state in Visit.OPEN_STATES
     )
