@@ -593,7 +593,7 @@ DOORS = {
     "api-actions-decide": door(at="priced_action", POST="403 403 400 403 | 404 404 404 404"),
     "api-actions-done": door(at="priced_action", POST="400 400 403 403 | 404 404 404 404"),
     "api-actions-price": door(at="priced_action", POST="400 403 403 403 | 404 404 404 404"),
-    "api-actions-reopen": door(at="priced_action", POST="400 400 403 403 | 404 404 404 404"),
+    "api-actions-reopen": door(at="priced_action", POST="400 400 400 403 | 404 404 404 404"),
     "api-actions-sheet": door(at="priced_action", GET="200 403 200 403 | 404 404 404 404"),
     "api-actions-sign-offs": door(at="priced_action", GET="200 200 200 200 | 404 404 404 404"),
     "api-actions-withdraw": door(at="priced_action", POST="400 403 403 403 | 404 404 404 404"),

@@ -13,6 +13,7 @@ from compliance.models import (
     Decision,
     Flag,
     PlaceMonth,
+    SealedGap,
     SignOff,
     SiteFile,
     TrendReview,
@@ -54,10 +55,18 @@ class OptionOut(serializers.ModelSerializer[ActionOption]):
         read_only_fields = fields
 
 
+class GapOut(serializers.ModelSerializer[SealedGap]):
+    class Meta:
+        model = SealedGap
+        fields = ["attempt", "position", "place", "material", "before_mm", "after_mm", "risk"]
+        read_only_fields = fields
+
+
 class ActionOut(serializers.ModelSerializer[CorrectiveAction]):
     site_name = serializers.CharField(source="site.name", read_only=True)
     options = OptionOut(source="live_options", many=True, read_only=True)
     internal_note = OfficeOnly()
+    gaps = GapOut(many=True, read_only=True)
 
     class Meta:
         model = CorrectiveAction
@@ -82,6 +91,11 @@ class ActionOut(serializers.ModelSerializer[CorrectiveAction]):
             "decided_at",
             "done_at",
             "done_note",
+            "gaps",
+            "attempt",
+            "accepted_at",
+            "reopened_at",
+            "reopened_reason",
             "checked_at",
             "check_note",
             "withdrawn_at",
@@ -199,9 +213,20 @@ class DecisionOut(serializers.ModelSerializer[Decision]):
         read_only_fields = fields
 
 
+class GapIn(Plain):
+    place = serializers.CharField(max_length=160)
+    material = serializers.CharField(max_length=160, help_text="What closes it.")
+    before_mm = serializers.DecimalField(max_digits=5, decimal_places=1, min_value=0)
+    after_mm = serializers.DecimalField(max_digits=5, decimal_places=1, min_value=0)
+    risk = serializers.ChoiceField(
+        choices=SealedGap.Risk.choices, help_text="Whom it is to keep out."
+    )
+
+
 class DoneIn(Plain):
     note = serializers.CharField(max_length=4000)
     photos = SeenRelated(photos_visible_to, many=True, required=False)
+    gaps = GapIn(many=True, required=False)
 
 
 class CheckIn(Plain):

@@ -28,12 +28,14 @@ from compliance.models import (
     CorrectiveAction,
     Flag,
     PlaceMonth,
+    SealedGap,
     SiteFile,
     TrendReview,
 )
 from compliance.queries.auditor import read_sites, sites_to_read
 from compliance.queries.sheets import sheet_of
 from compliance.services import actions, flags
+from compliance.services.gaps import GapGiven
 from compliance.services.site_files import note_download, request_site_file
 from compliance.tasks import build_site_files
 from sites.models import Site
@@ -60,7 +62,8 @@ class Actions(ReadViewSet[CorrectiveAction]):
     def get_queryset(self) -> Any:
         live = ActionOption.objects.filter(withdrawn_at=None).order_by("position", "pk")
         options = Prefetch("options", queryset=live, to_attr="live_options")
-        return super().get_queryset().prefetch_related(options)
+        gaps = Prefetch("gaps", SealedGap.objects.order_by("attempt", "position", "pk"))
+        return super().get_queryset().prefetch_related(options, gaps)
 
     @extend_schema(request=shapes.ActionIn, responses={201: shapes.ActionOut})
     def create(self, request: Request) -> Response:
@@ -143,12 +146,15 @@ class Actions(ReadViewSet[CorrectiveAction]):
     @extend_schema(request=shapes.DoneIn, responses=shapes.ActionOut)
     @action(detail=True, methods=["post"])
     def done(self, request: Request, pk: str) -> Response:
-        """Report the work done, in words and with photos that were sent before."""
+        """Report the work done, in words, with photos that were sent before and the gaps closed."""
         found = self.get_object()
         access.require_may_report_done(request.user, found)
         given = self.given(shapes.DoneIn, request)
         photo_ids = [photo.pk for photo in given.get("photos", [])]
-        actions.report_done(found.pk, by=self.person, note=given["note"], photo_ids=photo_ids)
+        gaps = [GapGiven(**one) for one in given.get("gaps", [])]
+        actions.report_done(
+            found.pk, by=self.person, note=given["note"], photo_ids=photo_ids, gaps=gaps
+        )
         return self.shown(self.again(found.pk))
 
     @extend_schema(request=shapes.CheckIn, responses=shapes.ActionOut)
@@ -165,7 +171,7 @@ class Actions(ReadViewSet[CorrectiveAction]):
     def reopen(self, request: Request, pk: str) -> Response:
         """Send work that was reported done back, with the reason."""
         found = self.get_object()
-        access.require_may_check(request.user)
+        access.require_may_send_back(request.user, found)
         actions.reopen_action(found.pk, by=self.person, **self.given(Reason, request))
         return self.shown(self.again(found.pk))
 

@@ -13,7 +13,14 @@ from accounts.models import Company, Competence, Role, TrailEntry, TrailStream, 
 from accounts.trail import stream_of
 from accounts.trail_words import declared
 from compliance.economics.costs import compare
-from compliance.models import ActionOption, ActionPhoto, CorrectiveAction, Decision, SignOff
+from compliance.models import (
+    ActionOption,
+    ActionPhoto,
+    CorrectiveAction,
+    Decision,
+    SealedGap,
+    SignOff,
+)
 from compliance.queries.evidence import SECTIONS, Line, Period, evidence_of, usual_period
 from compliance.queries.money_terms import USUAL_YEARS
 from compliance.queries.sealed_visits import (
@@ -529,16 +536,17 @@ def _not_reached(
 
 
 def _actions(period: _Period) -> list[CorrectiveAction]:
-    """Actions raised by the end of the period and not over before it began. Five queries."""
+    """Actions raised by the end of the period and not over before it began. Six queries."""
     over = Q(checked_at__lt=period.begins) | Q(withdrawn_at__lt=period.begins)
     return list(
         CorrectiveAction.objects.filter(site=period.site, raised_at__lt=period.ends)
         .exclude(over)
         .defer("internal_note")
-        .select_related("zone", "visit__site", "raised_by", "done_by", "checked_by")
+        .select_related("zone", "visit__site", "raised_by", "done_by", "accepted_by", "checked_by")
         .prefetch_related(
             Prefetch("options", ActionOption.objects.order_by("position", "created_at", "pk")),
             Prefetch("decisions", Decision.objects.select_related("option").order_by("revision")),
+            Prefetch("gaps", SealedGap.objects.order_by("attempt", "position", "pk")),
             Prefetch("sign_offs", SignOff.objects.order_by("at", "pk")),
             Prefetch(
                 "shown_by",
@@ -576,6 +584,22 @@ def _action(one: CorrectiveAction, currency: str) -> content.Action:
         done_at=one.done_at,
         done_by=one.done_by.name if one.done_by else "",
         done_note=one.done_note,
+        accepted_at=one.accepted_at,
+        accepted_by=one.accepted_by.name if one.accepted_by else "",
+        sent_back_at=one.reopened_at,
+        sent_back_reason=one.reopened_reason,
+        attempt=one.attempt,
+        gaps=tuple(
+            content.Gap(
+                place=gap.place,
+                material=gap.material,
+                before_mm=gap.before_mm,
+                after_mm=gap.after_mm,
+                keeps_out=gap.get_risk_display(),
+                attempt=gap.attempt,
+            )
+            for gap in one.gaps.all()
+        ),
         checked_at=one.checked_at,
         checked_by=one.checked_by.name if one.checked_by else "",
         check_note=one.check_note,

@@ -436,6 +436,18 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
+class Gap:
+    """A gap that was closed. Widths in millimetres; ``attempt`` counts the reports of the work."""
+
+    place: str
+    material: str
+    before_mm: Decimal
+    after_mm: Decimal
+    keeps_out: str
+    attempt: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Action:
     """What must change, whose move it is and how far it has come."""
 
@@ -456,10 +468,16 @@ class Action:
     done_at: datetime | None = None
     done_by: str = ""
     done_note: str = ""
+    accepted_at: datetime | None = None
+    accepted_by: str = ""
+    sent_back_at: datetime | None = None
+    sent_back_reason: str = ""
+    attempt: int = 1
     checked_at: datetime | None = None
     checked_by: str = ""
     check_note: str = ""
     withdrawn_reason: str = ""
+    gaps: tuple[Gap, ...] = ()
     break_even: str = ""
     options: tuple[Option, ...] = ()
     decisions: tuple[Decision, ...] = ()

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
+from compliance.proofing.gaps import in_words
 from compliance.sitefile.content import (
     Action,
     Decision,
@@ -194,6 +195,18 @@ def _action(action: Action, file: SiteFile, today: date) -> dict[str, object]:
                 else "",
             ),
             (
+                "Accepted by the client",
+                _by(moment(action.accepted_at, zone), action.accepted_by)
+                if action.accepted_at
+                else "",
+            ),
+            (
+                "Last sent back",
+                lines(moment(action.sent_back_at, zone), action.sent_back_reason)
+                if action.sent_back_at
+                else "",
+            ),
+            (
                 "Checked",
                 lines(_by(moment(action.checked_at, zone), action.checked_by), action.check_note)
                 if action.checked_at
@@ -201,6 +214,7 @@ def _action(action: Action, file: SiteFile, today: date) -> dict[str, object]:
             ),
             ("Withdrawn", action.withdrawn_reason),
         ),
+        "gaps": _gaps(action) if action.gaps else None,
         "options": _options(action.options, file.company.currency) if action.options else None,
         "break_even": action.break_even,
         "decisions": _decisions(action.decisions) if action.decisions else None,
@@ -211,6 +225,32 @@ def _action(action: Action, file: SiteFile, today: date) -> dict[str, object]:
 
 def _by(when: str, who: str) -> str:
     return f"{when}, {who}" if who else when
+
+
+def _gaps(action: Action) -> Table:
+    earlier = "Before it was sent back"
+    return table(
+        "gaps",
+        (
+            Column("Gap"),
+            Column("Closed with", "name"),
+            Column("Before", "figure"),
+            Column("After", "figure"),
+            Column("Keeps out", "span"),
+        ),
+        [
+            (
+                lines(one.place, "" if one.attempt == action.attempt else earlier),
+                one.material,
+                in_words(one.before_mm),
+                in_words(one.after_mm),
+                one.keeps_out,
+            )
+            for one in action.gaps
+        ],
+        none="",
+        caption="Gaps closed, widths before and after",
+    )
 
 
 def _options(options: Iterable[Option], currency: str) -> Table:

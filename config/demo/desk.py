@@ -10,6 +10,8 @@ from uuid import UUID
 from accounts.models import User
 from compliance.models import ActionOption, CorrectiveAction, Decision
 from compliance.queries.sheets import sheet_of
+from compliance.queries.work import done_facts, done_hash
+from compliance.services.acceptance import accept_work
 from compliance.services.actions import (
     OptionGiven,
     check_action,
@@ -18,6 +20,7 @@ from compliance.services.actions import (
     raise_actions_of_visit,
     report_done,
 )
+from compliance.services.gaps import GapGiven
 from compliance.services.signing import Proof
 from config.demo import history, pictures
 from config.demo.cast import Cast
@@ -335,11 +338,31 @@ class Desk:
         )
 
     def report(
-        self, action: CorrectiveAction, ago: int, *, by: User, note: str, motif: str = ""
+        self,
+        action: CorrectiveAction,
+        ago: int,
+        *,
+        by: User,
+        note: str,
+        motif: str = "",
+        gaps: Sequence[GapGiven] = (),
     ) -> None:
         """The work is reported done, with a drawing of it where ``motif`` says so."""
         photos = [self.photo(motif).pk] if motif else []
-        report_done(action.pk, by=by, note=note, photo_ids=photos, at=self.instant(ago, 16))
+        report_done(
+            action.pk, by=by, note=note, photo_ids=photos, gaps=gaps, at=self.instant(ago, 16)
+        )
+
+    def accept(self, action: CorrectiveAction, ago: int) -> None:
+        """The client's manager signs that the work is accepted as it was reported."""
+        done = CorrectiveAction.objects.select_related("done_by").get(pk=action.pk)
+        accept_work(
+            action.pk,
+            by=self.manager,
+            shown_hash=done_hash(done_facts(done)),
+            proof=self.proofs.of(self.manager),
+            at=self.instant(ago, 16),
+        )
 
     def check(self, action: CorrectiveAction, ago: int, note: str = "") -> None:
         """The office has looked at the finished work and signs that it is sound."""

@@ -7,10 +7,12 @@ that the demo is as fresh in a year as today; what follows the seasons follows t
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from decimal import Decimal
 from itertools import pairwise
 from uuid import UUID
 
 from compliance.services.actions import raise_action
+from compliance.services.gaps import GapGiven
 from config.demo import history
 from config.demo.desk import Applied, Desk, Walk
 from config.demo.history import Showing
@@ -223,8 +225,18 @@ class Ovens(Story):
                 by=self.desk.technician,
                 note="Chase closed at both ends, collars on all three pipes.",
                 motif="sealed",
+                gaps=[
+                    gap("Chase at the oven wall", "Mesh and mortar", "60", "0", "other"),
+                    gap("Collars of the three pipes", "Steel collars", "14", "0.5", "other"),
+                ],
             )
+            self.desk.accept(action, 188)
             self.desk.check(action, 168, "Mortar whole, no gap at the collars.")
+
+
+def gap(place: str, material: str, before_mm: str, after_mm: str, risk: str) -> GapGiven:
+    """A gap that the work closed."""
+    return GapGiven(place, material, Decimal(before_mm), Decimal(after_mm), risk)
 
 
 class Rats(Story):
@@ -369,7 +381,9 @@ class Rats(Story):
             by=self.desk.technician,
             note="Strip fitted over the whole width; no light under the door.",
             motif="bristles",
+            gaps=[gap("Under the dock door", "Bristle strip with a steel core", "45", "5", "rat")],
         )
+        self.desk.accept(action, max(extra.ago - 3, 1))
         self.desk.check(action, max(extra.ago - 12, 1), "No light under the closed door.")
 
 

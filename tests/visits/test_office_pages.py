@@ -179,7 +179,7 @@ class TestOneVisit:
 
         # Session and person (2), the visit; what stands in the way (4: the line has none), access
         # windows, technicians, follow-ups, records to place, the phone's clock, the trail.
-        with django_assert_num_queries(13):
+        with django_assert_num_queries(14):
             signed_in.get(visit.get_absolute_url())
 
 
