@@ -9,7 +9,7 @@ import accounts.ids
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("compliance", "0006_actions_asked_of_one_manager"),
+        ("compliance", "0007_messages_that_ask_a_colleague"),
         ("sites", "0001_initial"),
         ("visits", "0014_readings_are_found_by_their_day"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

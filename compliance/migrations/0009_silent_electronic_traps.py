@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("compliance", "0006_actions_asked_of_one_manager"),
+        ("compliance", "0008_proofing_to_the_end"),
     ]
 
     operations = [
