@@ -7,8 +7,8 @@ from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import QuerySet
 
-from accounts.forms import DayInput, TimeZoneField
-from accounts.models import Branch, Client
+from accounts.forms import DayInput, TimeZoneField, offer
+from accounts.models import Branch, Client, User
 from accounts.refusals import Unusable
 from sites.holiday_regions import is_known_region
 from sites.keeping import fingerprint
@@ -26,6 +26,7 @@ from sites.models import (
     Site,
     Zone,
 )
+from sites.queries import people_to_escalate_to
 from sites.services.monitors import MOST_AT_ONCE
 from sites.services.sites import Opening, require_sound
 from sites.services.zones import MOST_CORNERS, Corner
@@ -280,7 +281,11 @@ class ContactForm(RecordForm):
 
 
 class ContractForm(RecordForm):
-    beside = {"number_taken": "number"}
+    beside = {
+        "number_taken": "number",
+        "first_reminder_missing": "remind_days",
+        "escalation_half_said": "escalate_to",
+    }
 
     class Meta:
         model = Contract
@@ -291,6 +296,10 @@ class ContractForm(RecordForm):
             "scope",
             "response_hours",
             "call_out_price",
+            "remind_days",
+            "remind_every_days",
+            "escalate_days",
+            "escalate_to",
             "internal_note",
         ]
         widgets = {
@@ -304,7 +313,17 @@ class ContractForm(RecordForm):
             "ends_on": "Last day",
             "response_hours": "Hours to answer a call-out",
             "call_out_price": "Price of a call-out",
+            "remind_days": "Days until a reminder to decide",
+            "remind_every_days": "Days between further reminders",
+            "escalate_days": "Days until it is passed on",
+            "escalate_to": "Whom to tell then",
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # Whoever was chosen once and no longer sees the site stays until somebody else is.
+        chosen = User.objects.filter(pk=self.instance.escalate_to_id)
+        offer(self, "escalate_to", people_to_escalate_to(self.instance.site) | chosen)
 
 
 class ZoneForm(RecordForm):

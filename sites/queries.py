@@ -1,5 +1,6 @@
 """Reads of sites and what is in them for pages, papers and programs; each states its cost."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -20,7 +21,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from accounts.models import Client
+from accounts.models import Client, Role, User
 from sites.models import (
     Checkpoint,
     Contract,
@@ -28,6 +29,7 @@ from sites.models import (
     Height,
     Monitor,
     Site,
+    SiteGrant,
     SitePlan,
     Zone,
 )
@@ -177,8 +179,49 @@ def monitor_counts(site: Site) -> list[MonitorCount]:
 
 
 def contracts_of(contracts: QuerySet[Contract]) -> QuerySet[Contract]:
-    """Newest first. One query."""
-    return contracts.order_by("-starts_on", "pk")
+    """Newest first, each with who is told of what stays undecided. One query."""
+    return contracts.select_related("escalate_to").order_by("-starts_on", "pk")
+
+
+def people_who_see(sites: Iterable[Site]) -> dict[UUID, list[User]]:
+    """The office's people and the client's managers who may look at each site, by role and name.
+
+    Only those who may still sign in. This is ``access.sites_visible_to`` of these roles the other
+    way round, for many sites at once. Three queries, whatever their number.
+    """
+    sites = list(sites)
+    office, manager = Q(role=Role.OFFICE), Q(role=Role.CLIENT_MANAGER)
+    found = User.objects.filter(
+        office | manager & Q(client_id__in={site.client_id for site in sites}), is_active=True
+    )
+    people = list(found.order_by("role", "name", "pk"))
+    branches: dict[UUID, set[UUID]] = defaultdict(set)
+    for person_id, branch_id in User.branches.through.objects.filter(
+        user__role=Role.OFFICE
+    ).values_list("user_id", "branch_id"):
+        branches[person_id].add(branch_id)
+    listed: dict[UUID, set[UUID]] = defaultdict(set)
+    for person_id, site_id in SiteGrant.objects.filter(
+        person__client_id__in={site.client_id for site in sites}
+    ).values_list("person_id", "site_id"):
+        listed[person_id].add(site_id)
+
+    def sees(person: User, site: Site) -> bool:
+        if person.role == Role.OFFICE:
+            limits = branches.get(person.pk)
+            return not limits or site.branch_id is None or site.branch_id in limits
+        limits = listed.get(person.pk)
+        return person.client_id == site.client_id and (not limits or site.pk in limits)
+
+    return {site.pk: [person for person in people if sees(person, site)] for site in sites}
+
+
+def people_to_escalate_to(site: Site) -> QuerySet[User]:
+    """Who may be told of what stays undecided at a site, by role and name. Four queries."""
+    seeing = people_who_see([site])[site.pk]
+    return User.objects.filter(pk__in=[person.pk for person in seeing]).order_by(
+        "role", "name", "pk"
+    )
 
 
 def documents_listed(documents: QuerySet[Document], today: date) -> QuerySet[Any]:

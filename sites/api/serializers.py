@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from accounts.access import people_visible_to
 from accounts.api.base import AgreedMoney, OfficeOnly, Plain, SeenRelated
 from accounts.models import AuditorPass, Branch, Client, Role, User
 from sites import access
@@ -24,6 +25,7 @@ from sites.models import (
     SitePlan,
     Zone,
 )
+from sites.models.contract import MOST_RULE_DAYS
 
 
 def _known_zone(value: str) -> None:
@@ -161,6 +163,7 @@ class SiteClosed(Plain):
 
 class ContractOut(serializers.ModelSerializer[Contract]):
     call_out_price = AgreedMoney()
+    escalate_to = OfficeOnly(source="escalate_to_id")
     internal_note = OfficeOnly()
 
     class Meta:
@@ -174,9 +177,20 @@ class ContractOut(serializers.ModelSerializer[Contract]):
             "scope",
             "response_hours",
             "call_out_price",
+            "remind_days",
+            "remind_every_days",
+            "escalate_days",
+            "escalate_to",
             "internal_note",
         ]
         read_only_fields = fields
+
+
+class RuleDays(serializers.IntegerField):
+    """Days after somebody was asked to decide; null for never."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(min_value=1, max_value=MOST_RULE_DAYS, **kwargs)
 
 
 class ContractChanged(Plain):
@@ -188,6 +202,10 @@ class ContractChanged(Plain):
     call_out_price = serializers.DecimalField(
         max_digits=9, decimal_places=2, min_value=0, required=False
     )
+    remind_days = RuleDays(required=False, allow_null=True)
+    remind_every_days = RuleDays(required=False, allow_null=True)
+    escalate_days = RuleDays(required=False, allow_null=True)
+    escalate_to = SeenRelated(people_visible_to, required=False, allow_null=True)
     internal_note = serializers.CharField(required=False, allow_blank=True)
 
 

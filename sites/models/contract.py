@@ -10,6 +10,9 @@ from accounts.models import CompetenceKind, User
 from accounts.models.base import Record
 from sites.models.site import Site
 
+MOST_RULE_DAYS = 365
+RULE_DAYS = [MinValueValidator(1), MaxValueValidator(MOST_RULE_DAYS)]
+
 
 class VisitKind(models.TextChoices):
     ROUTINE = "routine", "Routine inspection"
@@ -20,7 +23,11 @@ class VisitKind(models.TextChoices):
 
 
 class Contract(Record):
-    """Prices are in the company's currency and are never shown to other clients."""
+    """Prices are in the company's currency and are never shown to other clients.
+
+    Days of reminders and escalation are counted on the site's own calendar, from the day on which
+    somebody was asked to decide. Without them nobody is reminded.
+    """
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="contracts")
     number = models.CharField(max_length=40)
@@ -34,6 +41,32 @@ class Contract(Record):
     )
     call_out_price = models.DecimalField(
         max_digits=9, decimal_places=2, default=0, validators=[MinValueValidator(0)]
+    )
+    remind_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=RULE_DAYS,
+        help_text="Whoever is asked to decide is reminded after so many days; empty for never.",
+    )
+    remind_every_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=RULE_DAYS,
+        help_text="And then every so many days until it is decided; empty for once only.",
+    )
+    escalate_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        validators=RULE_DAYS,
+        help_text="After so many days without a decision one more person is told.",
+    )
+    escalate_to = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="A manager of the client, or a person of the office, who sees the site.",
     )
     internal_note = models.TextField(blank=True, help_text="Never shown to the client.")
 
@@ -50,6 +83,36 @@ class Contract(Record):
                 | models.Q(ends_on__gte=models.F("starts_on")),
                 name="contract_ends_after_start",
                 violation_error_message="The contract ends before it starts.",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    models.Q(remind_days=None) | models.Q(remind_days__range=(1, MOST_RULE_DAYS))
+                )
+                & (
+                    models.Q(remind_every_days=None)
+                    | models.Q(remind_every_days__range=(1, MOST_RULE_DAYS))
+                )
+                & (
+                    models.Q(escalate_days=None)
+                    | models.Q(escalate_days__range=(1, MOST_RULE_DAYS))
+                ),
+                name="contract_rule_days_within_a_year",
+                violation_error_message="Days of reminders and escalation go from 1 to 365.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(remind_every_days=None) | models.Q(remind_days__isnull=False),
+                name="contract_first_reminder_comes_first",
+                violation_error_code="first_reminder_missing",
+                violation_error_message="Say first after how many days the first reminder goes.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(escalate_days=None, escalate_to=None)
+                | models.Q(escalate_days__isnull=False, escalate_to__isnull=False),
+                name="contract_escalates_to_somebody",
+                violation_error_code="escalation_half_said",
+                violation_error_message=(
+                    "Say both after how many days without a decision somebody is told, and who."
+                ),
             ),
         ]
 
