@@ -1,14 +1,18 @@
 """Who may see or do what with people and clients; the later apps build on these roots."""
 
+from collections.abc import Callable
 from typing import TypeGuard
 
 from django.contrib.auth.models import AnonymousUser
 from django.db.models import QuerySet
 
-from accounts.models import Client, Competence, CompetenceKind, Role, TrailEntry, User
+from accounts.models import Client, Competence, CompetenceKind, Notice, Role, TrailEntry, User
 from accounts.refusals import NotAllowed
 
 AnyUser = User | AnonymousUser
+Narrowing = Callable[[User, QuerySet[Notice]], QuerySet[Notice]]
+
+_notice_narrowings: list[Narrowing] = []
 
 
 def is_somebody(user: AnyUser) -> TypeGuard[User]:
@@ -97,3 +101,18 @@ def trail_visible_to(user: AnyUser) -> QuerySet[TrailEntry]:
     if is_somebody(user) and user.is_administrator and not user.branches.exists():
         return TrailEntry.objects.all()
     return TrailEntry.objects.none()
+
+
+def narrow_notices(rule: Narrowing) -> None:
+    """Have a later room leave out notices about what a person may no longer see."""
+    _notice_narrowings.append(rule)
+
+
+def notices_visible_to(user: AnyUser) -> QuerySet[Notice]:
+    """A person's own notices, as far as they may still see what these are about."""
+    if not is_somebody(user):
+        return Notice.objects.none()
+    notices = Notice.objects.filter(person_id=user.pk)
+    for narrowed in _notice_narrowings:
+        notices = narrowed(user, notices)
+    return notices

@@ -8,7 +8,8 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 
-from accounts.models import Branch, Client, CompetenceKind, Role, User
+from accounts.models import Branch, Client, CompetenceKind, Notice, Role, User
+from accounts.notice_kinds import kinds_for
 
 
 def offer(form: forms.BaseForm, field: str, rows: QuerySet[Any]) -> None:
@@ -209,6 +210,30 @@ class NameCompetenceKind(forms.Form):
 
     name = forms.CharField(max_length=80)
     issuer = forms.CharField(max_length=120, required=False, label="Issued by")
+
+
+class ReadNotices(forms.Form):
+    """Up to when the reader had seen what there was."""
+
+    up_to = forms.DateTimeField()
+
+
+class ChooseNotices(forms.Form):
+    """How to be told of each kind of thing that one's role is told of."""
+
+    def __init__(self, *args: Any, person: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        held = dict(person.notice_wishes.values_list("kind", "how"))
+        for kind in kinds_for(person.role):
+            self.fields[kind.key] = forms.ChoiceField(
+                label=kind.words,
+                choices=Notice.How.choices,
+                initial=held.get(kind.key, kind.usual[person.role]),
+            )
+
+    def wishes(self) -> dict[str, str]:
+        """The way for each kind, for the service."""
+        return {name: self.cleaned_data[name] for name in self.fields}
 
 
 class IssueToken(forms.Form):

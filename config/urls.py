@@ -12,6 +12,7 @@ urlpatterns = [
     path("accounts/email/", views.own_email, name="own_email"),
     path("accounts/", include("allauth.urls")),
     path("people/", include("accounts.urls")),
+    path("notices/", include("accounts.notice_urls")),
     path("sites/", include("sites.urls")),
     # Labels spell their address in capitals, which makes the printed code smaller.
     path("SITES/M/<str:code>/", label, name="label-in-capitals"),

@@ -7,7 +7,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from accounts.access import AnyUser, is_somebody
-from accounts.models import AuditorPass, Client, Role, User
+from accounts.models import AuditorPass, Client, Notice, Role, User
 from accounts.refusals import NotAllowed
 from sites.models import (
     Contact,
@@ -90,6 +90,11 @@ def clients_visible_to(user: AnyUser) -> QuerySet[Client]:
     if user.role == Role.OFFICE:
         return clients
     return clients.filter(pk__in=sites_visible_to(user).values("client_id"))
+
+
+def notices_of_visible_sites(user: User, notices: QuerySet[Notice]) -> QuerySet[Notice]:
+    """Those that are about no site, or about one that the person may still see."""
+    return notices.filter(Q(site_id=None) | Q(site_id__in=sites_visible_to(user).values("pk")))
 
 
 def contacts_visible_to(user: AnyUser) -> QuerySet[Contact]:

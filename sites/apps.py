@@ -7,7 +7,9 @@ class SitesConfig(AppConfig):
     name = "sites"
 
     def ready(self) -> None:
+        from accounts.access import narrow_notices
         from sites import verbs  # noqa: F401  (declares the trail verbs of this app)
+        from sites.access import notices_of_visible_sites
         from sites.importing import kept, sheets
 
         for sheet in (kept.Clients(), kept.Sites(), kept.Zones(), kept.Monitors()):
@@ -15,3 +17,4 @@ class SitesConfig(AppConfig):
         from sites import own_sections
 
         own_sections.register_own()
+        narrow_notices(notices_of_visible_sites)

@@ -5,6 +5,7 @@ from accounts.models.client import Branch, Client, Company
 from accounts.models.competence import Competence, CompetenceKind
 from accounts.models.invitation import Invitation
 from accounts.models.letter import Letter
+from accounts.models.notice import Notice, NoticeWish
 from accounts.models.trail import TrailEntry, TrailStream
 from accounts.models.user import Role, User
 
@@ -17,6 +18,8 @@ __all__ = [
     "CompetenceKind",
     "Invitation",
     "Letter",
+    "Notice",
+    "NoticeWish",
     "Role",
     "TrailEntry",
     "TrailStream",

@@ -19,7 +19,9 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from accounts.access import notices_visible_to
 from accounts.models import Role
+from accounts.notice_kinds import kinds_for
 
 register = template.Library()
 
@@ -157,6 +159,23 @@ def _navigation(request: HttpRequest, role: str) -> list[NavigationItem]:
         for label, address in placed
         if address
     ]
+
+
+@register.inclusion_tag("components/unread_notices.html", takes_context=True)
+def unread_notices(context: Context) -> dict[str, Any]:
+    """The way to one's notices, and how many of them are new; nothing for roles without any.
+
+    One query, none where there is nothing to show.
+    """
+    request = context["request"]
+    if not kinds_for(request.user.role):
+        return {}
+    here = reverse("notices:list")
+    return {
+        "address": here,
+        "number": notices_visible_to(request.user).filter(read_at=None).count(),
+        "current": "page" if request.path == here else "",
+    }
 
 
 def _address_of(name: str) -> str:

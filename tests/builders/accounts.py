@@ -19,8 +19,13 @@ def make_person(role: str = Role.OFFICE, **fields: Any) -> User:
     n = next(_numbers)
     if role == Role.CLIENT_MANAGER and "client" not in fields:
         fields["client"] = make_client()
+    here_since = fields.pop("here_since", None)
     defaults = {"email": f"person{n}@example.org", "name": f"Person {n}", "password": PASSWORD}
-    return User.objects.create_user(**{**defaults, "role": role, **fields})
+    person = User.objects.create_user(**{**defaults, "role": role, **fields})
+    if here_since:
+        person.created_at = here_since
+        person.save(update_fields=["created_at"])
+    return person
 
 
 def make_office(**fields: Any) -> User:
