@@ -7,7 +7,11 @@ class ComplianceConfig(AppConfig):
     name = "compliance"
 
     def ready(self) -> None:
-        from compliance import receivers, verbs  # noqa: F401  (connects receivers, declares verbs)
+        from compliance import (  # noqa: F401  (connects receivers, declares verbs and kinds)
+            receivers,
+            told_kinds,
+            verbs,
+        )
         from compliance.package_parts import register_parts
         from compliance.sections import register_sections
 

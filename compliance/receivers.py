@@ -5,13 +5,14 @@ from uuid import UUID
 
 from django.apps import apps as apps_of_today
 from django.apps.registry import Apps
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, post_save
 from django.dispatch import receiver
 from django.utils import timezone
 
 from accounts.wake import wake
+from compliance.models import ActionMessage, CorrectiveAction
 from compliance.services.actions import raise_actions_of_visit
-from compliance.tasks import find_breaches
+from compliance.tasks import find_breaches, tell_people
 from compliance.usual_thresholds import ensure_usual_thresholds
 from visits.signals import readings_came, visit_closed
 
@@ -30,6 +31,19 @@ def look_for_breaches(sender: type, **facts: Any) -> None:
     Neither counting nor judging is woken: both are about whole months.
     """
     wake(find_breaches)
+
+
+@receiver(post_save, sender=ActionMessage)
+@receiver(post_save, sender=CorrectiveAction)
+def have_people_told(
+    sender: type, instance: ActionMessage | CorrectiveAction, **facts: Any
+) -> None:
+    """Have what has just happened told soon; the sweep finds it otherwise.
+
+    Many actions may be raised at once, and nobody is told at once of those: they wake nothing.
+    """
+    if getattr(instance, "state", "") != CorrectiveAction.State.RAISED:
+        wake(tell_people)
 
 
 @receiver(post_migrate)

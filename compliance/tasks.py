@@ -2,6 +2,8 @@
 
 from celery import shared_task
 
+from accounts.tasks import send_letters
+from accounts.wake import wake
 from compliance.services import (
     actions,
     counting,
@@ -10,6 +12,7 @@ from compliance.services import (
     judging,
     ordered_work,
     site_files,
+    telling,
     thresholds,
 )
 
@@ -55,3 +58,12 @@ def count_and_judge() -> int:
 def send_digests() -> int:
     """Write the daily summaries whose morning has come. Safe twice, late, or never."""
     return digests.send_digests()
+
+
+@shared_task
+def tell_people() -> int:
+    """Tell people what concerns them, and have it sent. Safe twice, late, or never."""
+    told = telling.tell_people()
+    if told:
+        wake(send_letters)
+    return told

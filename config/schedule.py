@@ -46,6 +46,7 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("compliance.tasks.find_breaches", every=2 * MINUTE),  # woken, yet too dear for "awaited"
     Sweep("compliance.tasks.count_and_judge", every=10 * MINUTE),
     Sweep("compliance.tasks.reconcile_flags", every=10 * MINUTE),
+    Sweep("compliance.tasks.tell_people", every=MINUTE),  # woken, yet too dear for "awaited"
     Sweep("compliance.tasks.send_digests", every=10 * MINUTE),
 )
 

@@ -95,6 +95,11 @@ DOORS = {
     "accounts:competence_add": door(
         GET="200 403 403 403 | 200 403 403 403", POST="422 403 403 403 | 422 403 403 403"
     ),
+    # Notices
+    "notices:list": door(GET="200 200 200 200"),
+    "notices:open": door(GET="404 404 302 404 | 404 404 404 404"),
+    "notices:read_all": door(POST="302 302 302 302"),
+    "notices:wishes": door(GET="200 200 200 200", POST="422 302 422 302"),
     # Sites
     "sites:import": door(GET="200 403 403 403", POST="422 403 403 403"),
     "sites:import_blank": door(GET="200 403 403 403"),

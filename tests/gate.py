@@ -37,6 +37,7 @@ USUAL = {
     "job_id": "import",
     "line_id": "line",
     "monitor_id": "monitor",
+    "notice_id": "notice",
     "parked_id": "parked",
     "parked_photo_id": "parked_photo",
     "pass_id": "pass",

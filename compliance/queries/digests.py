@@ -3,14 +3,15 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from uuid import UUID
 
 from django.conf import settings
 from django.db.models import QuerySet
 from django.urls import reverse
 
-from accounts.models import Competence, Role, User
-from compliance.access import actions_visible_to
-from compliance.models import Decision
+from accounts.access import notices_visible_to
+from accounts.models import Competence, Notice, Role, User
+from accounts.notice_kinds import keys_that_wait
 from compliance.queries.causes import EXPIRY_DAYS
 from compliance.queries.client import Waiting, to_decide, to_do
 from compliance.queries.today import Part, actions_address, today_of
@@ -43,10 +44,11 @@ class DigestPart:
 
 @dataclass(frozen=True, slots=True)
 class DigestText:
-    """A summary as it will be written."""
+    """A summary as it will be written, and the notices of which it tells."""
 
     subject: str
     parts: Sequence[DigestPart]
+    notice_ids: Sequence[UUID] = ()
 
 
 def digest_for(person: User, *, day: date, now: datetime) -> DigestText | None:
@@ -56,39 +58,45 @@ def digest_for(person: User, *, day: date, now: datetime) -> DigestText | None:
     """
     compose = COMPOSERS.get(Role(person.role))
     parts, subject = compose(person, day, now) if compose else ([], "")
-    told = [part for part in parts if part.lines]
-    return DigestText(subject, told) if told else None
+    daily = list(notices_for_summary(person))
+    news = [notice for notice in daily if notice.kind not in keys_that_wait()]
+    told = [part for part in [*parts, _of_notices(news)] if part.lines]
+    if not told:
+        return None
+    return DigestText(subject or _news(len(news)), told, [notice.pk for notice in daily])
+
+
+def notices_for_summary(person: User) -> QuerySet[Notice]:
+    """What the next summary is to tell: not mailed before, nor read since. Oldest first."""
+    notices = notices_visible_to(person).filter(how=Notice.How.DAILY, mailed_at=None, read_at=None)
+    return notices.order_by("at", "pk")
+
+
+def _of_notices(news: Sequence[Notice]) -> DigestPart:
+    return DigestPart(
+        "New since the last summary",
+        [
+            Line(notice.subject, _whole(reverse("notices:open", args=[notice.pk])))
+            for notice in news[: 2 * SHOWN]
+        ],
+        more=max(len(news) - 2 * SHOWN, 0),
+        url=_whole(reverse("notices:list")),
+    )
+
+
+def _news(number: int) -> str:
+    return "1 thing is new" if number == 1 else f"{number} things are new"
 
 
 Composed = tuple[list[DigestPart], str]
 
 
 def _office(person: User, day: date, now: datetime) -> Composed:
-    """Flags by group, and what clients decided since yesterday."""
+    """Flags by group."""
     parts = today_of(person)
     told = [_of_flags(part) for part in parts if part.number or part.counts]
     counts = [f"{part.number} {part.group.title.lower()}" for part in parts if part.number]
-    decided = (
-        Decision.objects.filter(
-            action__in=actions_visible_to(person), sign_off__at__gt=now - DAY, sign_off__at__lte=now
-        )
-        .select_related("action__site", "sign_off", "option")
-        .order_by("sign_off__at", "pk")
-    )
-    told.append(
-        DigestPart(
-            "Decided since yesterday",
-            [
-                Line(
-                    f"{one.sign_off.person_name}: {one.get_outcome_display().lower()}, "
-                    f"{one.action} at {one.action.site}",
-                    _whole(one.action.get_absolute_url()),
-                )
-                for one in decided[: 2 * SHOWN]
-            ],
-        )
-    )
-    return told, f"{words_of(day)}: {', '.join(counts) or 'decisions since yesterday'}"
+    return told, f"{words_of(day)}: {', '.join(counts)}" if counts else ""
 
 
 def _of_flags(part: Part) -> DigestPart:
@@ -162,20 +170,21 @@ def _client_manager(person: User, day: date, now: datetime) -> Composed:
         .select_related("site")
         .order_by("booked_on", "booked_at_time", "pk")
     )
+    visits = _coming("Visits in the next seven days", coming)
     parts = [
         _of_actions("Waits for your decision", decide, reverse("compliance:decisions")),
         _of_actions("Is your move", do, actions_address(state="open")),
-        _coming("Visits in the next seven days", coming),
+        visits,
     ]
-    return parts, _subject(decide.number, do.number)
+    return parts, _subject(decide.number, do.number, len(visits.lines))
 
 
-def _subject(decide: int, do: int) -> str:
+def _subject(decide: int, do: int, visits: int) -> str:
     if decide:
         return "1 decision waits for you" if decide == 1 else f"{decide} decisions wait for you"
     if do:
         return "1 thing is your move" if do == 1 else f"{do} things are your move"
-    return "Visits at your sites this week"
+    return "Visits at your sites this week" if visits else ""
 
 
 def _of_actions(title: str, waiting: Waiting, address: str) -> DigestPart:

@@ -2,6 +2,7 @@
 
 The summary and the letter that carries it are written in one transaction; the letter queue sends
 it, tries again while the mail server is down, and never writes a second one under the same key.
+Notices that are to come daily go with it, and are marked as told in the same transaction.
 """
 
 from datetime import datetime, time
@@ -16,7 +17,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
-from accounts.models import Role, User
+from accounts.models import Notice, Role, User
 from accounts.services.letters import write_letter
 from accounts.trail import record
 from compliance.models import Digest
@@ -76,6 +77,7 @@ def _write(person_id: UUID, now: datetime) -> int:
         text=row.body,
         html=render_to_string("compliance/mail/digest.html", _context(person, found)),
     )
+    Notice.objects.filter(pk__in=found.notice_ids, mailed_at=None).update(mailed_at=now)
     record(None, "digest.written", row, person=person.name, day=day, subject=row.subject)
     return 1
 

@@ -78,6 +78,9 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("compliance:site_files", "site"),
         ("compliance:trends", ""),
         ("compliance:site_trends", "site"),
+        ("notices:list", ""),
+        ("notices:wishes", ""),
+        ("sites:contract_edit", "contract"),
         ("accounts:people", ""),
         ("accounts:invite", ""),
         ("accounts:competences", ""),
@@ -97,6 +100,8 @@ PAGES: dict[str, list[tuple[str, str]]] = {
     ],
     "manager": [
         ("compliance:your_sites", ""),
+        ("notices:list", ""),
+        ("notices:wishes", ""),
         ("sites:site", "site"),
         ("visits:visit", "closed"),
         ("compliance:actions", ""),

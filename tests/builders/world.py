@@ -13,7 +13,7 @@ from typing import Any
 from django.utils import timezone
 
 from accounts.ids import uuid7
-from accounts.models import Branch, Client, CompetenceKind, TrailEntry, User
+from accounts.models import Branch, Client, CompetenceKind, Notice, TrailEntry, User
 from accounts.services.competences import add_competence
 from accounts.services.tokens import issue_token
 from compliance.models import Alarm, CorrectiveAction, Flag
@@ -22,6 +22,7 @@ from compliance.services.counting import count_sites
 from compliance.services.flags import reconcile_flags
 from compliance.services.judging import judge_months
 from compliance.services.site_files import request_site_file
+from compliance.services.telling import tell_people
 from compliance.services.thresholds import find_breaches
 from sites.models import Checkpoint, Document, Monitor
 from sites.services.contacts import add_contact
@@ -137,10 +138,17 @@ def make_world(
     world.records |= {
         "product": product,
         "kind": kind,
+        "notice": _notices(world),
         "guide_line": GuideLine.objects.earliest("position"),
         "trail_entry": TrailEntry.objects.filter(actor=world.people["technician"]).earliest("pk"),
     }
     return world
+
+
+def _notices(world: World) -> Notice:
+    """All that is to be told is told; the newest that the client's manager was told."""
+    tell_people()
+    return Notice.objects.filter(person=world.people["manager"]).latest("at", "pk")
 
 
 def _people(word: str, client: Client, branch: Branch) -> dict[str, User]:

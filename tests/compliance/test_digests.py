@@ -15,11 +15,13 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from accounts.models import Letter, TrailEntry
+from accounts.models import Letter, Notice, TrailEntry
 from accounts.services.letters import send_letters
+from accounts.services.notices import mark_all_read
 from compliance.models import Digest
 from compliance.services.digests import send_digests
 from compliance.services.flags import reconcile_flags
+from compliance.services.telling import tell_people
 from tests.builders.accounts import make_auditor, make_manager, make_office, make_technician
 from tests.builders.compliance import decide, make_action
 from tests.builders.sites import make_site
@@ -158,18 +160,63 @@ def test_the_technician_reads_todays_and_tomorrows_stops_and_what_lapses():
     assert "Fumigation lapses on Thu 19 Mar 2026" in letter.text
 
 
-def test_the_office_reads_flags_and_decisions(manager, waiting):
-    office = make_office()
+def test_the_office_reads_flags_and_what_it_was_told_since(manager, waiting):
+    office = make_office(here_since=MORNING - timedelta(days=3))
     late = make_visit(due_on=TODAY - timedelta(days=9), state=Visit.State.BOOKED)
     decide(waiting, by=manager, declined=True, at=MORNING - timedelta(hours=2))
     reconcile_flags(now=MORNING)
+    tell_people(now=MORNING)
 
     write()
 
     letter = told(office)
     assert letter.subject == "Tue 10 Mar 2026: 1 late"
     assert str(late.site) in letter.text
-    assert "Petra Lund: turned down" in letter.text
+    assert letter.text.count("Petra Lund: turned down") == 1
+
+
+def test_what_was_told_in_one_summary_is_not_told_in_the_next(manager, waiting):
+    office = make_office(here_since=MORNING - timedelta(days=3))
+    decide(waiting, by=manager, at=MORNING - timedelta(hours=2))
+    tell_people(now=MORNING)
+    assert Notice.objects.get(person=office).mailed_at is None
+
+    write()
+    write(MORNING + timedelta(days=1))
+
+    assert told(office).subject == "1 thing is new"
+    assert Notice.objects.get(person=office).mailed_at == MORNING
+
+
+def test_what_was_read_in_the_list_is_not_told_again_in_the_morning(manager, waiting):
+    office = make_office(here_since=MORNING - timedelta(days=3))
+    decide(waiting, by=manager, at=MORNING - timedelta(hours=2))
+    tell_people(now=MORNING)
+    mark_all_read(by=office)
+
+    write()
+
+    assert not Letter.objects.filter(to=office.email).exists()
+
+
+def test_what_the_summary_lists_while_it_waits_it_does_not_name_twice(manager):
+    site = make_site(client=manager.client)
+    manager.created_at = MORNING - timedelta(days=3)
+    manager.save()
+    make_action(
+        site=site,
+        kind="access",
+        whose_move=WhoseMove.CLIENT,
+        title="Plant room key",
+        at=MORNING - timedelta(hours=3),
+    )
+    tell_people(now=MORNING)
+
+    write()
+
+    assert told(manager).subject == "1 thing is your move"
+    assert told(manager).text.count("Plant room key") == 1
+    assert Notice.objects.get(person=manager).mailed_at == MORNING
 
 
 def test_words_with_markup_stay_words(manager):
