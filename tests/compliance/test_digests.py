@@ -3,14 +3,10 @@
 A real SMTP server answers on the loopback address.
 """
 
-import email
-import email.policy
-import socket
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from aiosmtpd.controller import Controller
 from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
@@ -24,6 +20,7 @@ from compliance.services.flags import reconcile_flags
 from compliance.services.telling import tell_people
 from tests.builders.accounts import make_auditor, make_manager, make_office, make_technician
 from tests.builders.compliance import decide, make_action
+from tests.builders.mail import Mailbox, due_again, free_port
 from tests.builders.sites import make_site
 from tests.builders.visits import make_competence, make_competence_kind, make_visit
 from visits.models import Visit, WhoseMove
@@ -234,35 +231,6 @@ def test_words_with_markup_stay_words(manager):
 # --- getting there ------------------------------------------------------------------------------
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-class Mailbox:
-    """An SMTP server on the loopback address that can be down, and what it took in."""
-
-    def __init__(self, port: int) -> None:
-        self.port = port
-        self.taken: list[email.message.EmailMessage] = []
-        self._controller: Controller | None = None
-
-    async def handle_DATA(self, server, session, envelope):
-        self.taken.append(email.message_from_bytes(envelope.content, policy=email.policy.default))
-        return "250 taken"
-
-    def start(self) -> None:
-        self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
-        self._controller.start()
-
-    def stop(self) -> None:
-        if self._controller:
-            self._controller.stop()
-            self._controller = None
-
-
 @pytest.fixture
 def mailbox(settings) -> Iterator[Mailbox]:
     box = Mailbox(free_port())
@@ -271,11 +239,6 @@ def mailbox(settings) -> Iterator[Mailbox]:
     settings.EMAIL_USE_TLS = False
     yield box
     box.stop()
-
-
-def due_again() -> None:
-    """As if the wait before the next try were over."""
-    Letter.objects.update(next_attempt_at=timezone.now())
 
 
 def test_the_summary_arrives_as_text_with_a_simple_page_beside_it(manager, waiting, mailbox):
