@@ -63,7 +63,8 @@ def calendar_file(name: str, events: Sequence[Event]) -> bytes:
     calendar.add("refresh-interval", ASK_AGAIN_AFTER, parameters={"VALUE": "DURATION"})
     for event in events:
         calendar.add_component(_written(event))
-    return calendar.to_ical(sorted=False)
+    written: bytes = calendar.to_ical(sorted=False)
+    return written
 
 
 def _written(event: Event) -> Written:
