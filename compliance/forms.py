@@ -348,7 +348,8 @@ class AnswerAction(forms.Form):
                 "This changed while you were reading. Nothing was signed. What you see now is how "
                 "it stands; read it again, then decide.",
             )
-            self.data = {**self.data.dict(), **self._as_it_stands()}
+            posted = {name: self.data.get(name) for name in self.data}
+            self.data = {**posted, **self._as_it_stands()}
         return super().clean() or told
 
     def _as_it_stands(self) -> dict[str, Any]:

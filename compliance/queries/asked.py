@@ -10,9 +10,28 @@ from sites.models import SiteGrant
 
 
 def with_who_is_asked(actions: QuerySet[CorrectiveAction]) -> QuerySet[CorrectiveAction]:
-    """The actions with ``asked_stands``: whether somebody is asked who may still decide.
+    """The actions with ``asked_stands``: whether somebody is asked who may still decide."""
+    return actions.annotate(asked_stands=_asked_stands())
 
-    For many sites at once what ``may_be_asked`` says for one; costs no query of its own.
+
+def waiting_for(actions: QuerySet[CorrectiveAction], user: User) -> QuerySet[CorrectiveAction]:
+    """Those that wait for this manager's decision: asked of them, or of nobody in particular."""
+    waiting = actions.filter(state=CorrectiveAction.State.PRICED)
+    return waiting.filter(Q(asked=user) | ~_asked_stands())
+
+
+def waiting_for_others(
+    actions: QuerySet[CorrectiveAction], user: User
+) -> QuerySet[CorrectiveAction]:
+    """Those that a colleague is asked to decide; this manager may decide them all the same."""
+    waiting = actions.filter(_asked_stands(), state=CorrectiveAction.State.PRICED)
+    return waiting.exclude(asked=user)
+
+
+def _asked_stands() -> Exists:
+    """Whether whoever is asked may still decide: for many sites what ``may_be_asked`` says of one.
+
+    It costs no query of its own.
     """
     grants = SiteGrant.objects.filter(person_id=OuterRef("pk"))
     asked = User.objects.filter(
@@ -21,23 +40,8 @@ def with_who_is_asked(actions: QuerySet[CorrectiveAction]) -> QuerySet[Correctiv
         role=Role.CLIENT_MANAGER,
         client_id=OuterRef("site__client_id"),
         is_active=True,
-    ).exclude(password__startswith=UNUSABLE_PASSWORD_PREFIX)
-    waits = Q(state=CorrectiveAction.State.PRICED)
-    return actions.annotate(asked_stands=Q(Exists(asked)) & waits)
-
-
-def waiting_for(actions: QuerySet[CorrectiveAction], user: User) -> QuerySet[CorrectiveAction]:
-    """Those that wait for this manager's decision: asked of them, or of nobody in particular."""
-    waiting = with_who_is_asked(actions.filter(state=CorrectiveAction.State.PRICED))
-    return waiting.filter(Q(asked=user) | Q(asked_stands=False))
-
-
-def waiting_for_others(
-    actions: QuerySet[CorrectiveAction], user: User
-) -> QuerySet[CorrectiveAction]:
-    """Those that a colleague is asked to decide; this manager may decide them all the same."""
-    waiting = with_who_is_asked(actions.filter(state=CorrectiveAction.State.PRICED))
-    return waiting.filter(asked_stands=True).exclude(asked=user)
+    )
+    return Exists(asked.exclude(password__startswith=UNUSABLE_PASSWORD_PREFIX))
 
 
 def who_is_asked(action: CorrectiveAction) -> User | None:

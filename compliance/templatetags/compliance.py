@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 from uuid import UUID
 
 from django import template
@@ -36,10 +36,11 @@ def mover(action: CorrectiveAction, reader: User) -> str:
 
 
 @register.filter
-def waits_for(action: CorrectiveAction, reader: User) -> str:
+def waits_for(action: Any, reader: User) -> str:
     """For whom a listed action waits that has to be decided, to those whose business that is.
 
-    Nothing to anybody else, and nothing to the office where nobody in particular is asked.
+    Nothing to anybody else, and nothing to the office where nobody in particular is asked. Takes an
+    action as ``actions_listed`` gives it, with ``asked_stands``.
     """
     if action.state != CorrectiveAction.State.PRICED or not sees_money(reader):
         return ""

@@ -25,6 +25,7 @@ from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
 from compliance.forms import (
     DECLINE,
     AcceptWork,
+    AnswerAction,
     CheckAction,
     DecideAction,
     FilterActions,
@@ -273,7 +274,7 @@ def _costs(sheet: Sheet) -> dict[str, Any]:
 
 
 def cards_of(
-    sheet: Sheet, form: DecideAction | None, chosen: UUID | None, money_shown: bool
+    sheet: Sheet, form: AnswerAction | None, chosen: UUID | None, money_shown: bool
 ) -> list[dict[str, Any]]:
     """The options as cards: what each costs over the years looked at, and what remains at risk."""
     years = sheet.terms.years
