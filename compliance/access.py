@@ -15,6 +15,8 @@ from compliance.models import (
     Alarm,
     Breach,
     CorrectiveAction,
+    Decision,
+    DecisionPaper,
     Flag,
     PlaceMonth,
     SiteFile,
@@ -47,6 +49,18 @@ def messages_visible_to(user: AnyUser) -> QuerySet[ActionMessage]:
     if not sees_money(user):
         return ActionMessage.objects.none()
     return ActionMessage.objects.filter(action__in=actions_visible_to(user))
+
+
+def decisions_visible_to(user: AnyUser) -> QuerySet[Decision]:
+    """Decisions with all that was signed, prices too: the office's and the client's own."""
+    if not sees_money(user):
+        return Decision.objects.none()
+    return Decision.objects.filter(action__in=actions_visible_to(user))
+
+
+def decision_papers_visible_to(user: AnyUser) -> QuerySet[DecisionPaper]:
+    """Papers name the prices that were signed, so they are seen as those are."""
+    return DecisionPaper.objects.filter(decision__in=decisions_visible_to(user))
 
 
 def require_may_write(user: AnyUser, action: CorrectiveAction) -> None:

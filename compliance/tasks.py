@@ -7,6 +7,7 @@ from accounts.wake import wake
 from compliance.services import (
     actions,
     counting,
+    decision_papers,
     digests,
     flags,
     judging,
@@ -27,6 +28,12 @@ def raise_missing_actions() -> int:
 def build_site_files() -> int:
     """Build the site files that wait. Safe twice, late, or never."""
     return site_files.build_site_files()
+
+
+@shared_task
+def make_decision_papers() -> int:
+    """Make the papers of decisions that have none. Safe twice, late, or never."""
+    return decision_papers.make_decision_papers()
 
 
 @shared_task

@@ -5,6 +5,7 @@ from django.urls import path
 from compliance.views import (
     actions,
     applications,
+    decision_papers,
     decisions,
     evidence,
     flags,
@@ -45,6 +46,11 @@ urlpatterns = [
     ),
     path("decisions/", decisions.decisions, name="decisions"),
     path("decisions/sign/", decisions.decisions_sign, name="decisions_sign"),
+    path(
+        "decisions/<uuid:decision_id>/paper.pdf",
+        decision_papers.decision_paper,
+        name="decision_paper",
+    ),
     path("money-terms/", money_terms.money_terms, name="money_terms"),
     path("flags/", flags.flags, name="flags"),
     path("flags.csv", flags.flags_csv, name="flags_csv"),

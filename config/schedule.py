@@ -42,6 +42,7 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("visits.tasks.keep_calendar", every=HOUR),
     Sweep("compliance.tasks.raise_missing_actions", every=5 * MINUTE),
     Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
+    Sweep("compliance.tasks.make_decision_papers", every=MINUTE, awaited=True),
     Sweep("compliance.tasks.build_site_files", every=MINUTE, awaited=True),
     Sweep("compliance.tasks.find_breaches", every=2 * MINUTE),  # woken, yet too dear for "awaited"
     Sweep("compliance.tasks.count_and_judge", every=10 * MINUTE),

@@ -464,6 +464,8 @@ DOORS = {
     ),
     "compliance:evidence": door(GET="200 403 200 200 | 404 403 404 404"),
     "compliance:summary": door(GET="200 200 200 200", POST="422 422 422 422"),
+    # No job has made it yet.
+    "compliance:decision_paper": door(GET="302 404 302 404 | 404 404 404 404"),
     "compliance:site_files": door(
         GET="200 403 200 200 | 404 403 404 404", POST="422 403 422 422 | 404 403 404 404"
     ),

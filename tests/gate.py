@@ -30,6 +30,7 @@ USUAL = {
     "competence_id": "competence",
     "contact_id": "contact",
     "contract_id": "contract",
+    "decision_id": "decision",
     "document_id": "document",
     "flag_id": "flag",
     "follow_up_id": "follow_up",

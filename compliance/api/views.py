@@ -37,7 +37,7 @@ from compliance.queries.sheets import sheet_of
 from compliance.services import actions, flags
 from compliance.services.gaps import GapGiven
 from compliance.services.site_files import note_download, request_site_file
-from compliance.tasks import build_site_files
+from compliance.tasks import build_site_files, make_decision_papers
 from sites.models import Site
 
 
@@ -134,6 +134,7 @@ class Actions(ReadViewSet[CorrectiveAction]):
         given = self.given(shapes.DecisionIn, request)
         option_id = given.pop("option", None)
         decision = actions.decide_action(found.pk, by=self.person, option_id=option_id, **given)
+        wake(make_decision_papers)
         return Response(shapes.DecisionOut(decision).data)
 
     @extend_schema(responses=shapes.SignOffOut(many=True), filters=False)

@@ -8,6 +8,7 @@ from compliance.models.action import (
 )
 from compliance.models.counting import CountSeries, MonthCount, SiteCounted
 from compliance.models.decision import Decision, SignOff
+from compliance.models.decision_paper import DecisionPaper
 from compliance.models.digest import Digest
 from compliance.models.flag import Flag
 from compliance.models.money_terms import MoneyTerms
@@ -26,6 +27,7 @@ __all__ = [
     "CorrectiveAction",
     "CountSeries",
     "Decision",
+    "DecisionPaper",
     "Digest",
     "Flag",
     "JudgedMonth",

@@ -10,12 +10,20 @@ from accounts.models import Role, TrailEntry, User
 from accounts.sealing import plain
 from accounts.trail_words import sentence_of
 from compliance.days import SiteDays
-from compliance.models import ActionPhoto, CorrectiveAction, Decision, SealedGap, SignOff
+from compliance.models import (
+    ActionPhoto,
+    CorrectiveAction,
+    Decision,
+    DecisionPaper,
+    SealedGap,
+    SignOff,
+)
 from compliance.queries.asked import with_who_is_asked
 from compliance.queries.sheets import Sheet
 from compliance.queries.work import done_facts, done_hash
 from compliance.services.actions import PRICED_KINDS, SHOWN_KINDS, needs_decision
 from compliance.services.signing import is_whole, reported_facts, shown_facts
+from compliance.stored_papers import trouble_of
 from sites.models import Site
 from visits.models import Finding, WhoseMove
 
@@ -111,14 +119,17 @@ def actions_listed(
 class Signed:
     """A sign-off as the page lists it, with what may have happened to it since.
 
-    ``trouble`` is empty while all is well. ``superseded`` says that other options came
-    later, or that the work reported was sent back.
+    ``trouble`` and ``paper_trouble`` are empty while all is well. ``superseded`` says that other
+    options came later, or that the work reported was sent back. ``paper`` is that of a decision,
+    once it was taken up.
     """
 
     sign_off: SignOff
     decision: Decision | None
     trouble: str
     superseded: bool
+    paper: DecisionPaper | None = None
+    paper_trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +170,9 @@ def story_of(sheet: Sheet) -> Story:
     photos = list(
         action.shown_by.select_related("photo").order_by("moment", "photo__created_at", "pk")
     )
-    sign_offs = action.sign_offs.select_related("decision__option").order_by("-at", "-pk")
+    sign_offs = action.sign_offs.select_related("decision__option", "decision__paper").order_by(
+        "-at", "-pk"
+    )
     entries = TrailEntry.objects.filter(
         stream_id=f"site:{action.site_id}", target_id=str(action.pk)
     ).order_by("number")
@@ -196,7 +209,9 @@ def _signed(sign_off: SignOff, sheet: Sheet, done: dict[str, object] | None) -> 
         trouble = "The action has been changed since this was signed."
     elif not superseded and reported and _within(done, reported) != reported:
         trouble = "The report has been changed since this was signed."
-    return Signed(sign_off, decision, trouble, superseded)
+    paper = getattr(decision, "paper", None)
+    paper_trouble = trouble_of(paper) if paper and paper.made_at else ""
+    return Signed(sign_off, decision, trouble, superseded, paper, paper_trouble)
 
 
 def plain_facts(sheet: Sheet) -> dict[str, object]:

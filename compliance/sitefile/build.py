@@ -19,9 +19,11 @@ from compliance.sitefile.content import (
     SiteFile,
     VisitReport,
 )
+from compliance.sitefile.decided import DecisionPaper, paper_title
 from compliance.sitefile.parts import (
     Room,
     parts_of_application_register,
+    parts_of_decision_paper,
     parts_of_site_file,
     parts_of_visit_report,
 )
@@ -126,6 +128,26 @@ def build_application_register(
     return _print(paper, parts_of_application_register(register), {}, render, size, _no_progress)
 
 
+def build_decision_paper(
+    paper: DecisionPaper, *, media: Media, render: Render, size: PaperSize = PaperSize.A4
+) -> Paper:
+    """The paper of a decision. It is dated by its signature, and so the same whenever it is made;
+    its fingerprint is the hash of the text that was signed."""
+    signed = paper.signed
+    sheets = _Sheets(
+        title=paper_title(paper),
+        subject=f"What was put to {paper.client} at {paper.site}, and what was decided",
+        head=(paper.site, paper.client),
+        company=paper.company,
+        zone=signed.zone,
+        made=Made(signed.at, signed.name, signed.role, 0, ""),
+        fingerprint=signed.content_hash,
+        has_cover=False,
+        dated="signed",
+    )
+    return _print(sheets, parts_of_decision_paper(paper), media, render, size, _no_progress)
+
+
 def fingerprint_of(content: SiteFile | VisitReport | ApplicationRegister) -> str:
     """SHA-256 of the record as JSON: two papers of the same record have the same fingerprint.
 
@@ -145,7 +167,7 @@ def _plain(value: Any) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Sheets:
-    """What every page of a paper has in common."""
+    """What every page of a paper has in common. ``dated`` says what happened at ``made.at``."""
 
     title: str
     subject: str
@@ -155,6 +177,7 @@ class _Sheets:
     made: Made
     fingerprint: str
     has_cover: bool
+    dated: str = "made"
 
     def as_context(self) -> dict[str, object]:
         return {
@@ -164,7 +187,7 @@ class _Sheets:
             "created": self.made.at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
             "head": f"{self.head[0]} · {self.head[1]}",
             "foot": (
-                f"{self.company.name} · made {moment(self.made.at, self.zone)} · "
+                f"{self.company.name} · {self.dated} {moment(self.made.at, self.zone)} · "
                 f"fingerprint {self.fingerprint[:12]}"
             ),
         }

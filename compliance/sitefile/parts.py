@@ -7,6 +7,7 @@ from functools import partial
 
 from compliance.sitefile import applying, front, proof, trending, visiting
 from compliance.sitefile.content import ApplicationRegister, Outcome, SiteFile, VisitReport
+from compliance.sitefile.decided import DecisionPaper, decided
 from compliance.sitefile.tables import Pages, Part
 from compliance.sitefile.words import local_day
 
@@ -64,6 +65,11 @@ def parts_of_application_register(register: ApplicationRegister) -> list[Part]:
     """One part; it has no sections, and its head says whose register it is."""
     context = applying.register(register)
     return [Part("applications", _always(context), "Applications", section=register.title)]
+
+
+def parts_of_decision_paper(paper: DecisionPaper) -> list[Part]:
+    """One part; its head says which revision of the action was decided."""
+    return [Part("decision", _always(decided(paper)), "Decision", section=paper.name.capitalize())]
 
 
 def _always(context: Mapping[str, object]) -> partial[Mapping[str, object]]:

@@ -18,6 +18,7 @@ from accounts.models import User
 from accounts.refusals import Unusable
 from accounts.sheets import csv_answer
 from accounts.templatetags.kickplate import money
+from accounts.wake import wake
 from compliance import access
 from compliance.drawn import drawn
 from compliance.economics.chart import cost_chart
@@ -60,6 +61,7 @@ from compliance.services import actions as services
 from compliance.services.acceptance import accept_work
 from compliance.services.looks import record_looks
 from compliance.services.signing import role_of
+from compliance.tasks import make_decision_papers
 from compliance.views.proving import has_passkey, passkey_shown, use_up_passkey
 from sites.access import require_may_keep_sites, sites_visible_to
 from sites.services.photos import add_photo
@@ -172,6 +174,7 @@ def action_decide(request: PersonRequest, action_id: UUID) -> HttpResponse:
         return redirect(found)
     decision = services.decide_action(found.pk, by=request.user, **form.answered())
     use_up_passkey(request)
+    wake(make_decision_papers)
     messages.success(request, f"Signed: {decision.get_outcome_display().lower()}.")
     return redirect(found)
 

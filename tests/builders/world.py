@@ -517,6 +517,7 @@ def _actions(world: World, *, office: User, times: int) -> dict[str, Any]:
     }
     reconcile_flags()
     return {f"{name}_action": one for name, one in made.items()} | {
+        "decision": made["decided"].decisions.get(),
         "flag": Flag.objects.filter(site=site).order_by("pk").first(),
         "site_file": request_site_file(
             site.pk,
