@@ -170,6 +170,12 @@ def judged_sites_visible_to(user: AnyUser) -> QuerySet[Site]:
     return sites.none() if is_somebody(user) and user.role == Role.TECHNICIAN else sites
 
 
+def require_may_see_ageing(user: AnyUser) -> None:
+    """Raise ``NotAllowed`` for anybody but the office and the client's own managers."""
+    if not (is_somebody(user) and user.role in {Role.OFFICE, Role.CLIENT_MANAGER}):
+        raise NotAllowed("How long actions take is between the office and the client.")
+
+
 def require_may_keep(user: AnyUser, action: CorrectiveAction) -> None:
     """Raise ``NotAllowed`` for anybody but an office person who sees the action's site."""
     if not (is_somebody(user) and user.role == Role.OFFICE):

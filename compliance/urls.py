@@ -4,6 +4,7 @@ from django.urls import path
 
 from compliance.views import (
     actions,
+    ageing,
     applications,
     decision_papers,
     decisions,
@@ -27,6 +28,8 @@ urlpatterns = [
     path("the-file/", landing.the_file, name="the_file"),
     path("actions/", actions.actions, name="actions"),
     path("actions.csv", actions.actions_csv, name="actions_csv"),
+    path("ageing/", ageing.ageing, name="ageing"),
+    path("ageing.csv", ageing.ageing_csv, name="ageing_csv"),
     path("actions/new/<uuid:site_id>/", actions.action_new, name="action_new"),
     path("actions/<uuid:action_id>/", actions.action, name="action"),
     path("actions/<uuid:action_id>/change/", actions.action_change, name="action_change"),

@@ -386,6 +386,8 @@ DOORS = {
     "compliance:the_file": door(GET="403 403 403 200"),
     "compliance:actions": door(GET="200 200 200 200"),
     "compliance:actions_csv": door(GET="200 200 200 200"),
+    "compliance:ageing": door(GET="200 403 200 403"),
+    "compliance:ageing_csv": door(GET="200 403 200 403"),
     "compliance:action_new": door(
         GET="200 403 403 403 | 404 403 403 403", POST="422 403 403 403 | 404 403 403 403"
     ),

@@ -55,7 +55,7 @@ NAVIGATION: Mapping[str, tuple[tuple[str, str], ...]] = {
 BELOW: Mapping[str, tuple[str, ...]] = {
     "compliance:your_sites": ("compliance:decisions",),
     "visits:products": ("visits:guide",),
-    "compliance:actions": ("compliance:money_terms",),
+    "compliance:actions": ("compliance:money_terms", "compliance:ageing"),
     "visits:applications": ("visits:record_rules", "visits:baiting"),
 }
 
