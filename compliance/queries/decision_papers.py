@@ -153,7 +153,7 @@ def _ways(sheet: Sheet, figures: Mapping[str, Any], chosen: str | None) -> Itera
             life=_life(option),
             effect=_effect(option),
             remaining_risk=option.remaining_risk,
-            bought=signed.get("renewals", 0) + 1,
+            bought=signed.get("renewals", 0) + 1 if option.cost_once else 0,
             total=said("total"),
             per_year=said("per_year"),
             present=said("present"),

@@ -9,7 +9,7 @@ from compliance.sitefile.content import Company, Photo, SignOff
 from compliance.sitefile.pictures import photo_in_words
 from compliance.sitefile.tables import Column, Table, facts, side_by_side, table
 from compliance.sitefile.trending import FONTS
-from compliance.sitefile.words import counted, day_or, moment
+from compliance.sitefile.words import DASH, counted, day_or, moment
 
 LABEL_FIRST = (
     "The product label and the safety data sheet come first, and local law and codes, building and "
@@ -28,8 +28,8 @@ OTHERWISE = (
 class Way:
     """One option as it was signed; money is in words with its currency.
 
-    ``total``, ``per_year`` and ``present`` are over the years looked at; empty where it was not
-    weighed.
+    ``bought`` is how often its once is paid, 0 where there is none. ``total``, ``per_year`` and
+    ``present`` are over the years looked at; empty where it was not weighed.
     """
 
     position: int
@@ -201,13 +201,17 @@ def _figures(paper: DecisionPaper) -> Table | None:
         "figures",
         columns,
         [
-            [one.label, counted(one.bought, "time"), one.total, one.per_year]
+            [one.label, _times(one.bought), one.total, one.per_year]
             + ([one.present, one.yearly_equivalent] if discounted else [])
             for one in weighed
         ],
         none="No option has a price that can be weighed.",
         caption=f"The figures that were signed, over {counted(paper.money.years, 'year')}",
     )
+
+
+def _times(number: int) -> str:
+    return counted(number, "time") if number else DASH
 
 
 def _by_year(paper: DecisionPaper) -> Table | None:
