@@ -19,6 +19,7 @@ from compliance.models import (
     DecisionPaper,
     Flag,
     PlaceMonth,
+    Remedy,
     SiteFile,
     TrendReview,
 )
@@ -74,7 +75,14 @@ def require_may_write(user: AnyUser, action: CorrectiveAction) -> None:
 def require_may_keep_prices(user: AnyUser) -> None:
     """Raise ``NotAllowed`` for anybody but the office: on which terms is theirs to say."""
     if not (is_somebody(user) and user.role == Role.OFFICE):
-        raise NotAllowed("Only the office sets the terms on which options are weighed.")
+        raise NotAllowed("Only the office sets prices, and the terms options are weighed on.")
+
+
+def remedies_visible_to(user: AnyUser) -> QuerySet[Remedy]:
+    """The price list is the office's; what a client is asked to pay stands with the options."""
+    if not (is_somebody(user) and user.role == Role.OFFICE):
+        return Remedy.objects.none()
+    return Remedy.objects.all()
 
 
 def flags_visible_to(user: AnyUser) -> QuerySet[Flag]:

@@ -428,6 +428,15 @@ DOORS = {
         GET="200 403 200 403 | 404 404 404 404", POST="422 403 422 403 | 404 404 404 404"
     ),
     "compliance:money_terms": door(GET="200 403 403 403", POST="422 403 403 403"),
+    "compliance:remedies": door(GET="200 403 403 403"),
+    "compliance:remedies_usual": door(POST="302 403 403 403"),
+    "compliance:remedy_new": door(GET="200 403 403 403", POST="422 403 403 403"),
+    "compliance:remedy_change": door(
+        GET="200 403 403 403 | 200 403 403 403", POST="422 403 403 403 | 422 403 403 403"
+    ),
+    "compliance:remedy_end": door(
+        GET="200 403 403 403 | 200 403 403 403", POST="302 403 403 403 | 302 403 403 403"
+    ),
     "compliance:trends": door(GET="200 403 403 403"),
     "compliance:trends_csv": door(GET="200 403 403 403"),
     "compliance:site_trends": door(GET="200 200 200 200 | 404 404 404 404"),

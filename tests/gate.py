@@ -46,6 +46,7 @@ USUAL = {
     "photo_id": "photo",
     "plan_id": "plan",
     "product_id": "product",
+    "remedy_id": "remedy",
     "review_id": "trend_review",
     "site_file_id": "site_file",
     "site_id": "site",

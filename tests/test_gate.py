@@ -33,6 +33,7 @@ KNOWN_TO_ALL_OFFICE = (
     "api-competences",
     "api-imports",
     "api-people",
+    "compliance:remedy",
     "sites:client",
     "visits:carried",
     "visits:leave",

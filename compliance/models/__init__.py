@@ -12,6 +12,7 @@ from compliance.models.decision_paper import DecisionPaper
 from compliance.models.digest import Digest
 from compliance.models.flag import Flag
 from compliance.models.money_terms import MoneyTerms
+from compliance.models.remedy import Remedy
 from compliance.models.site_file import SiteFile
 from compliance.models.threshold import ActionThreshold, Breach
 from compliance.models.trend import Alarm, JudgedMonth, PlaceMonth, TrendReview
@@ -35,6 +36,7 @@ __all__ = [
     "MonthCount",
     "PastWorkVisit",
     "PlaceMonth",
+    "Remedy",
     "SealedGap",
     "SignOff",
     "SiteCounted",

@@ -216,6 +216,11 @@ class ActionOption(Record):
     effect_basis = models.CharField(max_length=12, choices=Basis.choices, blank=True)
     effect_words = models.TextField(blank=True, help_text="Why so much is expected.")
     remaining_risk = models.TextField(blank=True, help_text="What stays at risk.")
+    working = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="How its sums came about, line by line, as prices and counts stood that day.",
+    )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

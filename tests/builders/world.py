@@ -48,6 +48,7 @@ from tests.builders.compliance import (
 )
 from tests.builders.files import pdf_bytes
 from tests.builders.phone import Phone
+from tests.builders.remedies import make_remedy
 from tests.builders.sites import make_monitor, make_site, make_zone
 from tests.builders.thresholds import catch, make_threshold
 from tests.builders.visits import local, make_line, make_visit, treatment_given
@@ -104,7 +105,7 @@ class World:
 
     def identifiers(self) -> set[str]:
         """What must not be read by a stranger: every identifier, as addresses write it."""
-        shared = {"batch", "product", "kind", "guide_line", "trail_entry"}
+        shared = {"batch", "product", "kind", "guide_line", "remedy", "trail_entry"}
         rows = [row for name, row in self.records.items() if name not in shared]
         return {str(row.pk) for row in [*self.people.values(), *rows]}
 
@@ -140,6 +141,7 @@ def make_world(
         "kind": kind,
         "notice": _notices(world),
         "guide_line": GuideLine.objects.earliest("position"),
+        "remedy": min((make_remedy(by=office) for _ in range(times)), key=lambda one: one.pk),
         "trail_entry": TrailEntry.objects.filter(actor=world.people["technician"]).earliest("pk"),
     }
     return world
