@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
+from django.http import QueryDict
 
 from accounts.forms import DayInput, offer
 from accounts.models import User
@@ -257,6 +258,15 @@ PriceOptions = cast(
         validate_max=True,
     ),
 )
+
+
+def typed_rows(data: QueryDict) -> list[dict[str, Any]]:
+    """What was typed for the options, unchecked, to be shown again while something else is done."""
+    names = [*PriceOption.base_fields]
+    return [
+        {name: data.get(f"option-{row}-{name}", "") for name in names}
+        for row in range(MOST_OPTIONS)
+    ]
 
 
 class WriteMessage(forms.Form):

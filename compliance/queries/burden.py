@@ -13,7 +13,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from uuid import UUID
 
-from django.db.models import Min, QuerySet
+from django.db.models import Min, Q, QuerySet
 
 from compliance.models import Breach
 from sites.models import Contract, ServiceLine, Site, VisitKind, Zone
@@ -118,6 +118,11 @@ def burden_of(site: Site, *, zone: Zone | None = None, from_on: date, to_on: dat
         how=tuple(_how(attendances, zone, from_on, to_on)),
         missing=tuple(_missing(unpriced, nowhere, known_on, from_on, to_on)),
     )
+
+
+def in_force(first: str, last: str, on: date) -> Q:
+    """Rows that hold on a day, by the names of their first and last (or no last) day."""
+    return Q(**{f"{first}__lte": on}) & (Q(**{last: None}) | Q(**{f"{last}__gte": on}))
 
 
 def _midnight(site: Site, day: date) -> datetime:

@@ -218,6 +218,7 @@ def facts_of(
                     "words": option.effect_words,
                 },
                 "remaining_risk": option.remaining_risk,
+                "working": option.working,
             }
             for option in options
         ],

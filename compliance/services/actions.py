@@ -5,7 +5,7 @@ site's own zone. Refusals say what stands in the way and who can move it.
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -60,7 +60,8 @@ class OptionGiven:
     """One way to answer an action, as the office gives it.
 
     Low and high come together or not at all, on both sides of the value itself. ``effect_percent``
-    needs its basis, and an assumption the words for it.
+    needs its basis, and an assumption the words for it. ``working`` is how its sums came about,
+    as plain JSON (``compliance.queries.drafting``).
     """
 
     kind: str
@@ -78,6 +79,7 @@ class OptionGiven:
     effect_percent: int | None = None
     effect_basis: str = ""
     effect_words: str = ""
+    working: dict[str, Any] = field(default_factory=dict)
 
 
 def needs_decision(action: CorrectiveAction) -> bool:

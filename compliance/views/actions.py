@@ -20,6 +20,7 @@ from accounts.sheets import csv_answer
 from accounts.templatetags.kickplate import money
 from accounts.wake import wake
 from compliance import access
+from compliance.drafting_forms import WorkOut, first_of_options
 from compliance.drawn import drawn
 from compliance.economics.chart import cost_chart
 from compliance.economics.costs import LONGEST_YEARS, SHORTEST_YEARS
@@ -33,17 +34,26 @@ from compliance.forms import (
     GiveReason,
     LookOverYears,
     PriceOptions,
+    PriceOptionsBase,
     RaiseAction,
     ReportDone,
     ReportGaps,
     SeenRevision,
     WordAction,
     option_rows,
+    typed_rows,
 )
 from compliance.models import ActionMessage, ActionOption, CorrectiveAction
 from compliance.proofing.gaps import WIDEST_MM, limit_of
 from compliance.queries.actions import actions_listed, moves_of, story_of
 from compliance.queries.asked import who_is_asked
+from compliance.queries.drafting import (
+    Draft,
+    agreed_prices,
+    cautions_of,
+    drafted,
+    with_workings,
+)
 from compliance.queries.effects import effects_at
 from compliance.queries.money_terms import terms_in_force
 from compliance.queries.sheets import (
@@ -205,6 +215,7 @@ def _action_page(
         "sheet": sheet,
         "cards": cards_of(sheet, form, current.option_id if current else None, money_shown),
         "costs": _costs(sheet) if money_shown else {},
+        "cautions": cautions_of(sheet.options),
         "money_shown": money_shown,
         "declines": bool(form and form["answer"].value() == DECLINE),
         "story": story,
@@ -312,6 +323,7 @@ def cards_of(
                 "line": line,
                 "today": today,
                 "effect": _effect_of(option),
+                "working": option.working if money_shown else {},
                 "bought": line.renewals + 1 if line else 0,
                 "option": option,
             }
@@ -409,34 +421,80 @@ def action_price(request: PersonRequest, action_id: UUID) -> HttpResponse:
     access.require_may_keep(request.user, found)
     sheet = sheet_of(found)
     seen = SeenRevision(request.POST or None, initial={"revision": found.revision})
+    work = _work_out(request, sheet)
+    if "work_out" in request.POST:
+        drafts = _drafts(request, found, work)
+        rows = [one.fields for one in drafts] or typed_rows(request.POST)
+        options = PriceOptions(rows=rows, prefix="option")
+        return _price_page(request, sheet, options, seen, work, worked=bool(drafts))
     # First values are for looking at: beside them a posted row that was left alone seems empty.
     rows = option_rows(sheet.options) if request.method == "GET" else []
     options = PriceOptions(request.POST or None, rows=rows, prefix="option")
+    worked = bool(request.POST.get("worked_out") if request.method == "POST" else work.first)
     refusal = ""
     if request.method == "POST" and options.is_valid() and seen.is_valid():
+        drafts = _drafts(request, found, work) if worked else []
         try:
-            services.price_action(
-                found.pk,
-                by=request.user,
-                options=options.given(),
-                seen_revision=seen.cleaned_data["revision"],
-            )
+            if not worked or drafts:
+                services.price_action(
+                    found.pk,
+                    by=request.user,
+                    options=with_workings(options.given(), drafts),
+                    seen_revision=seen.cleaned_data["revision"],
+                )
+                messages.success(request, f"Put to {found.site.client}; they are asked to decide.")
+                return redirect(found)
         except Unusable as refused:
             refusal = str(refused)
-        else:
-            messages.success(request, f"Put to {found.site.client}; they are asked to decide.")
-            return redirect(found)
+    return _price_page(request, sheet, options, seen, work, worked=worked, refusal=refusal)
+
+
+def _work_out(request: PersonRequest, sheet: Sheet) -> WorkOut:
+    site = sheet.action.site
+    return WorkOut(
+        request.POST or None,
+        remedies=access.remedies_visible_to(request.user),
+        prices=agreed_prices(site, site.day_of(timezone.now())),
+        currency=sheet.currency,
+        first=first_of_options(sheet.options),
+    )
+
+
+def _drafts(request: PersonRequest, found: CorrectiveAction, work: WorkOut) -> list[Draft]:
+    """The options as worked out; none, and the reason in the form, where that cannot be."""
+    if not work.is_valid():
+        return []
+    try:
+        return drafted(found, work.wanted(), by=request.user)
+    except Unusable as refused:
+        work.error = str(refused)
+        return []
+
+
+def _price_page(
+    request: PersonRequest,
+    sheet: Sheet,
+    options: PriceOptionsBase,
+    seen: SeenRevision,
+    work: WorkOut,
+    *,
+    worked: bool,
+    refusal: str = "",
+) -> HttpResponse:
+    has_errors = bool(refusal or work.error) or (options.is_bound and not options.is_valid())
     context = {
-        "action": found,
-        "site": found.site,
+        "action": sheet.action,
+        "site": sheet.action.site,
         "options": options,
         "seen": seen,
+        "work": work,
+        "worked": worked,
         "currency": sheet.currency,
         "terms": terms_in_force(),
         "refusal": refusal,
-        "has_errors": bool(refusal) or (options.is_bound and not options.is_valid()),
+        "has_errors": has_errors,
     }
-    status = 422 if context["has_errors"] else 200
+    status = 422 if has_errors else 200
     return render(request, "compliance/action_price.html", context, status=status)
 
 
