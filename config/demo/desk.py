@@ -8,7 +8,16 @@ from random import Random
 from uuid import UUID
 
 from accounts.models import User
-from compliance.models import ActionOption, CorrectiveAction, Decision
+from compliance.economics.ranges import Range
+from compliance.models import ActionOption, CorrectiveAction, Decision, Remedy
+from compliance.queries.drafting import (
+    Chosen,
+    Wanted,
+    WayWanted,
+    agreed_prices,
+    drafted,
+    with_workings,
+)
 from compliance.queries.sheets import sheet_of
 from compliance.queries.work import done_facts, done_hash
 from compliance.services.acceptance import accept_work
@@ -48,6 +57,14 @@ from visits.services.recording import (
 
 STEP = timedelta(minutes=95)
 FIRST = time(7, 45)
+
+Amounts = Mapping[str, tuple[str, str, str]]
+"""Remedies of the price list by their slugs, each with how much of it: least, likely, most."""
+
+
+def _chosen(amounts: Amounts) -> list[Chosen]:
+    found = Remedy.objects.in_bulk(list(amounts), field_name="slug")
+    return [Chosen(found[slug], Range(*map(Decimal, amount))) for slug, amount in amounts.items()]
 
 
 @dataclass
@@ -321,6 +338,30 @@ class Desk:
                 ),
             ),
         )
+
+    def work_out(
+        self,
+        action: CorrectiveAction,
+        ago: int,
+        *,
+        lasting: Amounts,
+        interim: Amounts,
+        effects: tuple[tuple[int, str], tuple[int, str]],
+    ) -> None:
+        """Put options to the client that are worked out from the price list and the record.
+
+        ``effects``: what lasting work and the interim fix are to save in percent, and why.
+        """
+        now, by = self.instant(ago, 11), self.cast.coordinator
+        (percent, words), (for_a_time, why) = effects
+        wanted = Wanted(
+            lasting=WayWanted(_chosen(lasting), 1, percent, words),
+            interim=WayWanted(_chosen(interim), 1, for_a_time, why),
+            visit_price=agreed_prices(self.site, self.site.day_of(now))[0],
+        )
+        drafts = drafted(action, wanted, by=by, now=now)
+        given = with_workings([OptionGiven(**one.fields) for one in drafts], drafts)
+        price_action(action.pk, by=by, at=now, options=given)
 
     def decide(self, action: CorrectiveAction, ago: int, *, declined: str = "") -> None:
         """The client's manager goes ahead with the lasting work, or declines with a reason."""

@@ -26,6 +26,7 @@ from compliance.services.signing import prove_by_password
 from config.demo import cast, cupboard, history, papers, pictures, reviewing, town
 from config.demo.cast import PASSPHRASE, Cast
 from config.demo.desk import Desk, Diary, Proofs, Room, Walk
+from config.demo.prices import price_list
 from config.demo.stories import STORIES, Extra, Story, call_out_of
 from config.demo.town import DemoClient, DemoSite
 from sites.models import Document, Monitor, ServiceLine, Site
@@ -107,6 +108,7 @@ def load(
             by=people.coordinator, today=today, technicians=people.technicians
         )
         set_money_terms(MONEY_TERMS, by=people.coordinator, at=now - timedelta(days=HISTORY_DAYS))
+        price_list(by=people.coordinator)
         clients, managers = _clients(wanted, people)
         _company_papers(people, products, today)
     tell(f"{len(clients)} clients, {len(people.technicians)} technicians, {len(products)} products")

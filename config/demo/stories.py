@@ -11,6 +11,7 @@ from decimal import Decimal
 from itertools import pairwise
 from uuid import UUID
 
+from compliance.models import CorrectiveAction
 from compliance.services.actions import raise_action
 from compliance.services.gaps import GapGiven
 from config.demo import history
@@ -556,9 +557,12 @@ class Proofing(Story):
 
     def after_round(self, visit: Visit, back: int, ago: int, day: date) -> None:
         if back == self.back:
-            action = self.desk.action_of(visit, self.remedy)
-            self.desk.price(action, max(ago - 4, 1), self.lasting)
+            self.price(self.desk.action_of(visit, self.remedy), max(ago - 4, 1))
             self.after_price(ago)
+
+    def price(self, action: CorrectiveAction, ago: int) -> None:
+        """Put the ways to answer it to the client."""
+        self.desk.price(action, ago, self.lasting)
 
     def after_price(self, ago: int) -> None:
         """What the client says."""
@@ -615,23 +619,46 @@ class Waiting(Proofing):
 
     room, words = "Delivery door", "Foot of the rear door"
     remedy = "Fit a threshold and bristle strip to the rear door"
-    lasting = (
-        "Aluminium threshold with a bristle strip; the frame filled with mortar.",
-        "540",
-        "0",
-        "Two more traps at the door, read every two weeks.",
-        "70",
-    )
 
     def on_round(self, walk: Walk, back: int, ago: int, day: date) -> None:
         super().on_round(walk, back, ago, day)
         if back == self.back:
             walk.treatments.append(self.paste)
 
+    def price(self, action: CorrectiveAction, ago: int) -> None:
+        """Worked out from the price list and from what the door has cost in a year."""
+        self.desk.work_out(
+            action,
+            ago,
+            lasting={"base-plate": ("1", "1", "1"), "mesh-and-cement": ("2", "3", "5")},
+            interim={"wool-plug": ("2", "3", "5"), "sticky-traps": ("4", "4", "4")},
+            effects=(
+                (80, "The rub marks lead to this door alone; an assumption of the demo."),
+                (40, "Wool holds for some weeks; an assumption of the demo."),
+            ),
+        )
+
     def extras(self) -> Sequence[Extra]:
-        return (Extra(43, Visit.Kind.CALL_OUT, "Mouse seen behind the counter before opening."),)
+        return (
+            Extra(157, Visit.Kind.CALL_OUT, "Gnawed flour bags beside the rear door."),
+            Extra(43, Visit.Kind.CALL_OUT, "Mouse seen behind the counter before opening."),
+        )
 
     def on_extra(self, walk: Walk, extra: Extra) -> None:
+        door = self.desk.rooms[self.room]
+        walk.findings.append(
+            FindingGiven(
+                zone_id=door.zone.pk,
+                checkpoint_id=door.checkpoints[0].pk,
+                kind=_F.SIGNS,
+                pest="house-mouse",
+                place=self.words,
+                note="Rub marks on the frame, a few fresh droppings; wetted and wiped up.",
+            )
+        )
+        if extra.ago > 100:
+            walk.summary = "Signs of mice at the rear door. Traps set there."
+            return
         walk.findings.append(
             FindingGiven(
                 zone_id=self.desk.rooms["Shop floor"].zone.pk,
