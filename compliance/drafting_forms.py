@@ -26,7 +26,7 @@ class RemedyChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # not gen
 
     def label_from_instance(self, obj: Any) -> str:
         price = money(obj.price, self.currency)
-        return f"{obj.name} ({price} a {obj.get_unit_display()})"
+        return f"{obj.name} ({price} per {obj.get_unit_display()})"
 
 
 def _quantity(label: str) -> forms.DecimalField:

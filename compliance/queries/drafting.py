@@ -300,7 +300,7 @@ def _work(
             {
                 "remedy": str(one.remedy.pk),
                 "name": one.remedy.name,
-                "unit": one.remedy.get_unit_display(),
+                "amount": _amount(one),
                 "quantity": _plain(one.quantity),
                 "price": _plain(price_of(one.remedy)),
                 "minutes": one.remedy.minutes,

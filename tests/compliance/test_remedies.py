@@ -227,7 +227,7 @@ def test_the_list_shows_what_one_costs_and_what_waits_for_a_price(client, office
     waiting = client.get(LIST, {"state": "unpriced"}).text
 
     assert "Mesh in a hole" in page
-    assert "£12.00 a hole" in page
+    assert "£12.00 per hole" in page
     assert "£9.00 to £16.00" in page
     assert "Waits for a price" in page
     assert "Brickwork" in waiting
