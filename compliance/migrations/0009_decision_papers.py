@@ -8,7 +8,7 @@ import accounts.ids
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("compliance", "0006_actions_asked_of_one_manager"),
+        ("compliance", "0008_proofing_to_the_end"),
     ]
 
     operations = [

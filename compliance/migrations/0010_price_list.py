@@ -9,7 +9,7 @@ import accounts.ids
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("compliance", "0006_actions_asked_of_one_manager"),
+        ("compliance", "0009_decision_papers"),
     ]
 
     operations = [
