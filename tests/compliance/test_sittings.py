@@ -24,6 +24,7 @@ from sites.models import SiteGrant
 from tests.builders.accounts import PASSWORD, make_manager
 from tests.builders.compliance import CARRY_ON, LASTING, decide, make_action, make_photo
 from tests.builders.sites import make_site
+from tests.compliance.test_action_pages import show_passkey
 
 pytestmark = pytest.mark.django_db
 
@@ -311,6 +312,23 @@ def test_doing_nothing_knowingly_needs_a_reason_and_is_signed_as_a_no(
 
     decision = Decision.objects.get()
     assert (decision.outcome, decision.option.kind) == ("declined", "nothing")
+
+
+def test_one_passkey_serves_for_one_sitting_and_the_answers_outlast_the_way_to_it(
+    client, rf, three, manager
+):
+    client.force_login(manager)
+    collected(client, **{str(one.pk): {"answer": option(one)} for one in three[:2]})
+    show_passkey(client, rf, manager)
+
+    page = client.get(SIGNING)
+    assert "You have just shown your passkey" in page.content.decode()
+    sign(client, page, password="")
+    assert [one.method for one in SignOff.objects.all()] == ["passkey", "passkey"]
+
+    again = collected(client, **{str(three[2].pk): {"answer": option(three[2])}})
+    assert sign(client, again, password="").status_code == 422
+    assert SignOff.objects.count() == 2
 
 
 def test_a_wrong_password_keeps_everything_and_signs_nothing(client, three, manager):
