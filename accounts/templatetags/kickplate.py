@@ -171,9 +171,10 @@ def unread_notices(context: Context) -> dict[str, Any]:
     if not kinds_for(request.user.role):
         return {}
     here = reverse("notices:list")
+    new = notices_visible_to(request.user).filter(read_at=None).count()
     return {
         "address": here,
-        "number": notices_visible_to(request.user).filter(read_at=None).count(),
+        "number": str(new or "") if new < 100 else "99+",
         "current": "page" if request.path == here else "",
     }
 

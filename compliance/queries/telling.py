@@ -76,13 +76,18 @@ def untold(now: datetime) -> list[Telling]:
             | Q(state=State.CHECKED, checked_at__gt=since)
         )
     )
-    actions = [*waiting, *moved, *(one.action for one in [*messages, *decisions])]
-    audience = Audience(action.site for action in actions)
+    answered = [*(one.action for one in messages), *(one.action for one in decisions)]
+    audience = Audience(action.site for action in [*waiting, *moved, *answered])
+    by_name = {(one.action_id, one.asks_id) for one in messages if one.asks_id}
     found = [
-        *(_asked(action, put[action.pk], audience) for action in waiting if put[action.pk] > since),
+        *(
+            _asked(action, put[action.pk], audience)
+            for action in waiting
+            if put[action.pk] > since and (action.pk, action.asked_id) not in by_name
+        ),
         *_by_rule(waiting, put, audience, now),
         *_written(messages, audience),
-        *_decided(decisions, audience),
+        *_decided(decisions, messages, audience),
         *(_moved(action, audience) for action in moved),
     ]
     return sorted(_not_yet(found), key=lambda one: (one.at, one.key))
@@ -165,6 +170,9 @@ def _written(messages: Sequence[ActionMessage], audience: Audience) -> Iterator[
         writers[action_id].add(by_id)
     for message in messages:
         action = message.action
+        if message.asks_id:
+            yield from _asked_by_name(message, audience)
+            continue
         if message.by.role == Role.CLIENT_MANAGER:
             kind, to, subject = kinds.QUESTION, audience.office(action), f"{message.by} asks about"
         else:
@@ -183,17 +191,40 @@ def _written(messages: Sequence[ActionMessage], audience: Audience) -> Iterator[
         )
 
 
-def _decided(decisions: Sequence[Decision], audience: Audience) -> Iterator[Telling]:
+def _asked_by_name(message: ActionMessage, audience: Audience) -> Iterator[Telling]:
+    """Whoever is asked to decide by a colleague, or by the office on a colleague's word."""
+    action = message.action
+    if action.asked_id != message.asks_id:
+        return
+    yield Telling(
+        kinds.DECISION_ASKED,
+        f"{kinds.DECISION_ASKED}:{message.pk}",
+        message.at,
+        action,
+        tuple(one for one in audience.managers(action) if one.pk == message.asks_id),
+        f"{message.by} asks you to decide: {_named(action)}",
+        message.text,
+        undecided=message.revision,
+    )
+
+
+def _decided(
+    decisions: Sequence[Decision], messages: Sequence[ActionMessage], audience: Audience
+) -> Iterator[Telling]:
     """The office hears of it, and whoever was told to decide and now need not."""
-    told: dict[str, set[UUID]] = defaultdict(set)
-    asked = {one.pk: f"{kinds.DECISION_ASKED}:{one.action_id}:{one.revision}" for one in decisions}
-    for key, person_id in Notice.objects.filter(key__in=asked.values()).values_list(
-        "key", "person_id"
-    ):
-        told[key].add(person_id)
+    told: dict[UUID, set[UUID]] = defaultdict(set)
+    asked = {f"{kinds.DECISION_ASKED}:{one.action_id}:{one.revision}": one for one in decisions}
+    asked |= {
+        f"{kinds.DECISION_ASKED}:{message.pk}": one
+        for one in decisions
+        for message in messages
+        if message.asks_id and message.action_id == one.action_id
+    }
+    for key, person_id in Notice.objects.filter(key__in=asked).values_list("key", "person_id"):
+        told[asked[key].pk].add(person_id)
     for decision in decisions:
         action, sign_off = decision.action, decision.sign_off
-        managers = [one for one in audience.managers(action) if one.pk in told[asked[decision.pk]]]
+        managers = [one for one in audience.managers(action) if one.pk in told[decision.pk]]
         outcome = decision.get_outcome_display().lower()
         yield Telling(
             kinds.DECIDED,
@@ -332,7 +363,7 @@ def _escalation(
         now,
         action,
         tuple(named or office),
-        f"Nobody has decided for {rule.escalate_days} days: {_named(action)}",
+        f"Not decided after {days} day{'' if days == 1 else 's'}: {_named(action)}",
         f"Asked on {words_of(asked_on)}: {names}. Due by {words_of(action.due_on)}.",
         undecided=action.revision,
     )

@@ -23,7 +23,7 @@ def tell_people(*, now: datetime | None = None, limit: int = 500) -> int:
 @transaction.atomic
 def _tell(telling: Telling, now: datetime) -> int:
     """Write one thing's notices; 0 where it has been decided since it was looked up."""
-    if telling.undecided is not None and not _still_waits(telling):
+    if telling.undecided is not None and not _still_waits(telling.action, telling.undecided):
         return 0
     return notify(
         telling.to,
@@ -38,11 +38,9 @@ def _tell(telling: Telling, now: datetime) -> int:
     )
 
 
-def _still_waits(telling: Telling) -> bool:
+def _still_waits(action: CorrectiveAction, revision: int) -> bool:
     """Whether the same options are still to be decided, from here on until we have told it."""
     waiting = CorrectiveAction.objects.select_for_update(of=("self",)).filter(
-        pk=telling.action.pk,
-        state=CorrectiveAction.State.PRICED,
-        revision=telling.undecided,
+        pk=action.pk, state=CorrectiveAction.State.PRICED, revision=revision
     )
     return waiting.first() is not None

@@ -332,6 +332,10 @@ def _agree(desk: Desk) -> ServiceLine:
         ),
         response_hours=24,
         call_out_price=Decimal("85"),
+        remind_days=7,
+        remind_every_days=7,
+        escalate_days=21,
+        escalate_to=by,
     )
     due = rounds(spec, today)
     weekday = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")[due[0].weekday()]

@@ -130,12 +130,12 @@ def test_the_bar_says_how_many_are_new_until_they_are_read(client, manager):
         tell(manager, key=f"answer:{number}")
     client.force_login(manager)
     page = client.get(reverse("notices:list")).content.decode()
-    assert '<span class="tag soon figure">3</span>' in page
+    assert '<span class="figure strong">3</span>' in page
 
     client.post(reverse("notices:read_all"))
 
     assert Notice.objects.filter(read_at=None).count() == 0
-    assert "tag soon figure" not in client.get(reverse("notices:list")).content.decode()
+    assert "figure strong" not in client.get(reverse("notices:list")).content.decode()
 
 
 def test_what_came_while_the_page_was_open_stays_new(client, manager):
@@ -177,7 +177,7 @@ def test_of_a_site_that_may_no_longer_be_seen_nothing_is_shown(client, manager):
 
     page = client.get(reverse("notices:list")).content.decode()
     assert "secret gap" not in page
-    assert "tag soon figure" not in page
+    assert "figure strong" not in page
     assert client.get(reverse("notices:open", args=[Notice.objects.get().pk])).status_code == 404
     assert not notices_visible_to(manager).exists()
 

@@ -12,6 +12,7 @@ from accounts.models import Branch, Letter, Notice, NoticeWish
 from compliance.models import CorrectiveAction
 from compliance.queries.telling import reminders_due, untold
 from compliance.services.actions import change_action, price_action, reopen_action, report_done
+from compliance.services.asking import ask_colleague
 from compliance.services.messages import write_message
 from compliance.services.telling import tell_people
 from sites.models import Contract
@@ -100,6 +101,32 @@ def test_another_manager_who_is_asked_by_name_later_is_told_then(put, petra, olu
 
     assert tell_people(now=NOW) == 1
     assert told("decision_asked") == {"Petra Lund", "Olu Bright"}
+
+
+def test_who_is_asked_by_a_colleague_is_told_by_whom_once_and_the_office_is_not(put, petra, olu):
+    action = put(at=NOW - 2 * HOUR)
+    tell_people(now=NOW - 2 * HOUR)
+    ask_colleague(action.pk, by=petra, person_id=olu.pk, note="You know the ovens.", at=NOW - HOUR)
+
+    assert (tell_people(now=NOW), tell_people(now=NOW)) == (1, 0)
+    latest = Notice.objects.order_by("-at").first()
+    assert (latest.person, latest.kind) == (olu, "decision_asked")
+    assert latest.subject.startswith("Petra Lund asks you to decide: ")
+    assert "You know the ovens." in latest.text
+    assert told("question") == set()
+
+
+def test_who_is_asked_by_a_colleague_before_anybody_was_told_hears_of_it_once(put, petra, olu):
+    action = put(at=NOW - 2 * HOUR)
+    ask_colleague(action.pk, by=petra, person_id=olu.pk, at=NOW - HOUR)
+
+    tell_people(now=NOW)
+
+    assert Notice.objects.get(kind="decision_asked").person == olu
+
+    decide(action, by=petra, at=NOW)
+    tell_people(now=NOW + HOUR)
+    assert "Olu Bright" in told("decided")
 
 
 def test_if_the_one_who_is_asked_has_left_all_others_are(put, petra, olu):
@@ -425,7 +452,7 @@ def test_what_stays_undecided_is_passed_on_once_with_who_was_asked_when(
 
     notice = Notice.objects.get(kind="decision_stuck")
     assert notice.person == olu
-    assert notice.subject == "Nobody has decided for 14 days: Seal the pipe chase, The Gannet"
+    assert notice.subject == "Not decided after 14 days: Seal the pipe chase, The Gannet"
     assert notice.text == "Asked on Tue 10 Mar 2026: Petra Lund. Due by Tue 24 Mar 2026."
     assert Letter.objects.filter(to=olu.email).count() == 1
 
