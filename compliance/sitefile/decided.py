@@ -66,7 +66,7 @@ class Money:
     chart: str = ""
     sentences: tuple[str, ...] = ()
     by_year: tuple[tuple[str, ...], ...] = ()
-    spread: tuple[tuple[str, str, str, str, str], ...] = ()
+    spread: tuple[tuple[str, ...], ...] = ()
     turns: tuple[str, ...] = ()
 
 
