@@ -14,16 +14,20 @@ from accounts.models import Letter, TrailEntry
 from accounts.refusals import Refused, WrongState
 from compliance.models import CorrectiveAction, Decision, Digest, Flag, SignOff
 from compliance.queries.sheets import sheet_of
+from compliance.queries.work import done_facts, done_hash
+from compliance.services.acceptance import accept_work
 from compliance.services.actions import (
     decide_action,
     raise_action,
     raise_actions_of_visit,
+    reopen_action,
     report_done,
 )
 from compliance.services.digests import send_digests
 from compliance.services.flags import acknowledge_flag, reconcile_flags
 from compliance.services.looks import record_looks
 from compliance.services.ordered_work import plan_ordered_work
+from compliance.services.signing import Proof
 from tests.builders.accounts import PASSWORD, make_auditor, make_manager, make_office
 from tests.builders.compliance import give_pass, make_action, make_closed_visit
 from tests.builders.sites import make_site, make_zone
@@ -144,6 +148,24 @@ def test_a_report_pressed_twice_is_one_report():
 
     assert refusals(answers) == []
     assert SignOff.objects.count() == 1
+
+
+def test_an_acceptance_pressed_twice_is_one_and_never_stands_beside_a_refusal():
+    site = make_site()
+    manager = make_manager(client=site.client)
+    done = make_action("done", site=site, manager=manager)
+    other = make_action("done", site=site, manager=manager)
+
+    def accept(action):
+        shown = done_hash(done_facts(CorrectiveAction.objects.get(pk=action.pk)))
+        return lambda: accept_work(action.pk, by=manager, shown_hash=shown, proof=Proof("password"))
+
+    assert refusals(at_once(*[accept(done)] * 3)) == []
+    at_once(accept(other), lambda: reopen_action(other.pk, by=manager, reason="Not whole."))
+
+    assert SignOff.objects.filter(action=done, meaning=SignOff.Meaning.ACCEPTS).count() == 1
+    other.refresh_from_db()
+    assert (other.accepted_at is None) == (other.state == CorrectiveAction.State.DECIDED)
 
 
 def test_flags_reconciled_by_two_workers_stand_once():
