@@ -1,8 +1,9 @@
 """Places that were not looked at and that nobody has reached since: how long, and whose move."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -53,17 +54,35 @@ def standing_at(site: Site, user: User, *, today: date) -> Sequence[Standing]:
     Places, zones and monitors that no longer stand are left out. One query, and those of the
     person's rights.
     """
+    rows = _still_standing([site]).filter(visit__in=visits_visible_to(user))
+    return _by_place(rows[:MOST_READ], site, today)
+
+
+def standing_at_each(sites: Sequence[Site], now: datetime) -> dict[UUID, Sequence[Standing]]:
+    """The same of many sites by their id, for whoever may see all of them. One query."""
+    of_site: dict[UUID, list[NotReached]] = defaultdict(list)
+    for one in _still_standing(sites):
+        of_site[one.visit.site_id].append(one)
+    return {site.pk: _by_place(of_site[site.pk], site, site.day_of(now)) for site in sites}
+
+
+def _still_standing(sites: Sequence[Site]) -> QuerySet[NotReached]:
+    """Standing records of places, zones and monitors that still stand, oldest first."""
     still = Q(zone__retired_on=None) & (
         Q(checkpoint=None, monitor=None)
         | Q(checkpoint__isnull=False, checkpoint__retired_on=None)
         | Q(monitor__isnull=False, monitor__removed_on=None)
     )
-    rows = (
+    return (
         standing_not_reached()
-        .filter(still, visit__site=site, visit__in=visits_visible_to(user))
+        .filter(still, visit__site__in=sites)
         .select_related("zone", "checkpoint", "monitor", "visit")
-        .order_by("visit__closed_at", "at", "pk")[:MOST_READ]
+        .order_by("visit__closed_at", "at", "pk")
     )
+
+
+def _by_place(rows: Iterable[NotReached], site: Site, today: date) -> Sequence[Standing]:
+    """One for each place, longest first, from records with the oldest first."""
     found: dict[UUID, Standing] = {}
     for one in rows:
         closed_at = one.visit.closed_at
