@@ -7,7 +7,7 @@ from django.db.models import Exists, F, Model, OuterRef, Q, QuerySet
 from django.db.models.functions import TruncDate, TruncMonth, TruncQuarter
 
 from accounts.access import AnyUser, is_somebody
-from accounts.models import Role, User
+from accounts.models import Client, Role, User
 from accounts.refusals import NotAllowed
 from compliance.models import (
     ActionMessage,
@@ -20,6 +20,7 @@ from compliance.models import (
     Flag,
     PlaceMonth,
     Remedy,
+    ReviewPack,
     SiteFile,
     TrendReview,
 )
@@ -108,6 +109,27 @@ def site_files_visible_to(user: AnyUser) -> QuerySet[SiteFile]:
         )
         return files.filter(Exists(within), audience=Role.AUDITOR)
     return files.filter(audience=Role.CLIENT_MANAGER)
+
+
+def reviewed_clients_visible_to(user: AnyUser) -> QuerySet[Client]:
+    """Clients whose quarters a person may read: those with a site that the office, or the client's
+    own manager, may see. What is decided and what it costs is nobody else's business."""
+    if not sees_money(user):
+        return Client.objects.none()
+    return Client.objects.filter(pk__in=sites_visible_to(user).values("client_id"))
+
+
+def whole_clients_visible_to(user: AnyUser) -> QuerySet[Client]:
+    """Those of them of which the person may see every site, as a pack tells of all."""
+    hidden = Site.objects.filter(client=OuterRef("pk")).exclude(
+        pk__in=sites_visible_to(user).values("pk")
+    )
+    return reviewed_clients_visible_to(user).filter(~Exists(hidden))
+
+
+def review_packs_visible_to(user: AnyUser) -> QuerySet[ReviewPack]:
+    """Packs of clients of which the person may see every site."""
+    return ReviewPack.objects.filter(client__in=whole_clients_visible_to(user))
 
 
 def place_months_visible_to(user: AnyUser) -> QuerySet[PlaceMonth]:

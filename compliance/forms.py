@@ -23,6 +23,7 @@ from compliance.models import (
     Decision,
     Flag,
     JudgedMonth,
+    ReviewPack,
     SealedGap,
     SiteFile,
 )
@@ -580,6 +581,17 @@ class RequestSiteFile(forms.Form):
     paper_size = forms.ChoiceField(
         choices=SiteFile.PaperSize.choices,
         initial=SiteFile.PaperSize.A4,
+        widget=forms.RadioSelect,
+        label="Paper",
+    )
+
+
+class RequestReviewPack(forms.Form):
+    """What a review pack is printed on."""
+
+    paper_size = forms.ChoiceField(
+        choices=ReviewPack.PaperSize.choices,
+        initial=ReviewPack.PaperSize.A4,
         widget=forms.RadioSelect,
         label="Paper",
     )

@@ -36,6 +36,11 @@ class Quarter:
         return self.last + timedelta(days=GRACE_DAYS)
 
     @property
+    def key(self) -> str:
+        """Its first month as addresses write it: 2026-07 (ISO 8601)."""
+        return f"{self.first:%Y-%m}"
+
+    @property
     def number(self) -> int:
         """From 1 to 4."""
         return (self.first.month + 2) // 3
@@ -47,6 +52,16 @@ class Quarter:
 def quarter_of(day: date) -> Quarter:
     """The quarter that a day lies in."""
     return Quarter(date(day.year, 3 * ((day.month - 1) // 3) + 1, 1))
+
+
+def quarter_from(key: str) -> Quarter | None:
+    """The quarter that begins with a month written as 2026-07; None for anything else."""
+    try:
+        first = date.fromisoformat(f"{key}-01")
+    except ValueError:
+        return None
+    quarter = quarter_of(first)
+    return quarter if quarter.first == first else None
 
 
 def ended_quarters(today: date, many: int) -> list[Quarter]:

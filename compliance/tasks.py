@@ -12,6 +12,7 @@ from compliance.services import (
     flags,
     judging,
     ordered_work,
+    review_packs,
     site_files,
     telling,
     thresholds,
@@ -34,6 +35,12 @@ def build_site_files() -> int:
 def make_decision_papers() -> int:
     """Make the papers of decisions that have none. Safe twice, late, or never."""
     return decision_papers.make_decision_papers()
+
+
+@shared_task
+def build_review_packs() -> int:
+    """Build the review packs that wait. Safe twice, late, or never."""
+    return review_packs.build_review_packs()
 
 
 @shared_task

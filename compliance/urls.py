@@ -14,6 +14,7 @@ from compliance.views import (
     messages,
     money_terms,
     remedies,
+    review_packs,
     site_files,
     summary,
     thresholds,
@@ -72,6 +73,14 @@ urlpatterns = [
         "site-files/<uuid:site_file_id>/download/",
         site_files.site_file_download,
         name="site_file_download",
+    ),
+    path("clients/<uuid:client_id>/review/", review_packs.quarters, name="review_quarters"),
+    path("clients/<uuid:client_id>/review/<str:first_month>/", review_packs.review, name="review"),
+    path("review-packs/<uuid:pack_id>/", review_packs.review_pack, name="review_pack"),
+    path(
+        "review-packs/<uuid:pack_id>/download/",
+        review_packs.review_pack_download,
+        name="review_pack_download",
     ),
     path("applications.pdf", applications.applications_pdf, name="applications_pdf"),
     path(

@@ -44,6 +44,7 @@ SWEEPS: tuple[Sweep, ...] = (
     Sweep("compliance.tasks.plan_ordered_work", every=5 * MINUTE),
     Sweep("compliance.tasks.make_decision_papers", every=MINUTE, awaited=True),
     Sweep("compliance.tasks.build_site_files", every=MINUTE, awaited=True),
+    Sweep("compliance.tasks.build_review_packs", every=MINUTE, awaited=True),
     Sweep("compliance.tasks.find_breaches", every=2 * MINUTE),  # woken, yet too dear for "awaited"
     Sweep("compliance.tasks.count_and_judge", every=10 * MINUTE),
     Sweep("compliance.tasks.reconcile_flags", every=10 * MINUTE),

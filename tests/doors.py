@@ -482,6 +482,12 @@ DOORS = {
     ),
     "compliance:site_file": door(GET="200 404 200 404 | 404 404 404 404"),
     "compliance:site_file_download": door(GET="302 404 302 404 | 404 404 404 404"),
+    "compliance:review_quarters": door(GET="200 404 200 404 | 404 404 404 404"),
+    "compliance:review": door(
+        GET="200 404 200 404 | 404 404 404 404", POST="422 404 422 404 | 404 404 404 404"
+    ),
+    "compliance:review_pack": door(GET="200 404 200 404 | 404 404 404 404"),
+    "compliance:review_pack_download": door(GET="302 404 302 404 | 404 404 404 404"),
     "compliance:applications_pdf": door(GET="200 200 200 200"),
     "compliance:site_applications_pdf": door(GET="200 200 200 200 | 404 404 404 404"),
     "compliance:visit_report_pdf": door(GET="200 200 200 200 | 404 404 404 404"),

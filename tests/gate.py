@@ -10,9 +10,11 @@ from django.db import transaction
 from django.http import StreamingHttpResponse
 from django.test import Client as Browser
 from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
 from django.utils.regex_helper import normalize
 
 from accounts.models import User
+from compliance.quarters import quarter_of
 from tests.builders.world import World
 
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -39,6 +41,7 @@ USUAL = {
     "line_id": "line",
     "monitor_id": "monitor",
     "notice_id": "notice",
+    "pack_id": "review_pack",
     "parked_id": "parked",
     "parked_photo_id": "parked_photo",
     "pass_id": "pass",
@@ -58,6 +61,7 @@ USUAL = {
 }
 # Parts of addresses that name no record of a client.
 FIXED = {
+    "first_month": quarter_of(timezone.now().date()).key,
     "key": "MQ:1tA2bC:nothing",
     "month": "2020-01",
     "number": "1",

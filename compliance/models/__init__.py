@@ -13,6 +13,7 @@ from compliance.models.digest import Digest
 from compliance.models.flag import Flag
 from compliance.models.money_terms import MoneyTerms
 from compliance.models.remedy import Remedy
+from compliance.models.review_pack import ReviewPack
 from compliance.models.site_file import SiteFile
 from compliance.models.threshold import ActionThreshold, Breach
 from compliance.models.trend import Alarm, JudgedMonth, PlaceMonth, TrendReview
@@ -37,6 +38,7 @@ __all__ = [
     "PastWorkVisit",
     "PlaceMonth",
     "Remedy",
+    "ReviewPack",
     "SealedGap",
     "SignOff",
     "SiteCounted",

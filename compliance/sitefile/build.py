@@ -24,9 +24,11 @@ from compliance.sitefile.parts import (
     Room,
     parts_of_application_register,
     parts_of_decision_paper,
+    parts_of_review,
     parts_of_site_file,
     parts_of_visit_report,
 )
+from compliance.sitefile.review import Review
 from compliance.sitefile.tables import Pages, Part
 from compliance.sitefile.visiting import visit_title
 from compliance.sitefile.words import days, moment
@@ -148,7 +150,29 @@ def build_decision_paper(
     return _print(sheets, parts_of_decision_paper(paper), media, render, size, _no_progress)
 
 
-def fingerprint_of(content: SiteFile | VisitReport | ApplicationRegister) -> str:
+def build_review(
+    review: Review,
+    *,
+    render: Render,
+    size: PaperSize = PaperSize.A4,
+    progress: Progress | None = None,
+) -> Paper:
+    """A client's quarter over all its sites. ``progress`` is told as for a site file."""
+    title = f"Review of {review.quarter}"
+    paper = _Sheets(
+        title=f"{title}: {review.client}",
+        subject=f"What {review.quarter} amounts to for {review.client}",
+        head=(review.client, title),
+        company=review.company,
+        zone=review.time_zone,
+        made=review.made,
+        fingerprint=fingerprint_of(review),
+        has_cover=False,
+    )
+    return _print(paper, parts_of_review(review), {}, render, size, progress or _no_progress)
+
+
+def fingerprint_of(content: SiteFile | VisitReport | ApplicationRegister | Review) -> str:
     """SHA-256 of the record as JSON: two papers of the same record have the same fingerprint.
 
     Left out is what changes without the record: when and for whom the paper was made, the trail,

@@ -5,9 +5,10 @@ from dataclasses import replace
 from datetime import date
 from functools import partial
 
-from compliance.sitefile import applying, front, proof, trending, visiting
+from compliance.sitefile import applying, front, proof, reviewing, trending, visiting
 from compliance.sitefile.content import ApplicationRegister, Outcome, SiteFile, VisitReport
 from compliance.sitefile.decided import DecisionPaper, decided
+from compliance.sitefile.review import Review
 from compliance.sitefile.tables import Pages, Part
 from compliance.sitefile.words import local_day
 
@@ -70,6 +71,22 @@ def parts_of_application_register(register: ApplicationRegister) -> list[Part]:
 def parts_of_decision_paper(paper: DecisionPaper) -> list[Part]:
     """One part; its head says which revision of the action was decided."""
     return [Part("decision", _always(decided(paper)), "Decision", section=paper.name.capitalize())]
+
+
+def parts_of_review(review: Review) -> list[Part]:
+    """The figures of all sites, then a page or more for each site."""
+    opening = Part(
+        template="review",
+        context=partial(reviewing.opening, review),
+        says="All sites",
+        section="All sites",
+        prints_pages=True,
+    )
+    sites = [
+        Part("review_site", _always(reviewing.site(one, number)), one.name, section=one.name)
+        for number, one in enumerate(review.sites, start=1)
+    ]
+    return [opening, *sites]
 
 
 def _always(context: Mapping[str, object]) -> partial[Mapping[str, object]]:

@@ -69,19 +69,24 @@ def _is_drawn(place: PlaceTrend) -> bool:
 
 
 def _chart(place: PlaceTrend, number: int) -> Mapping[str, object]:
-    points = [_point(one) for one in place.months]
     where = place.zone or WHOLE_SITE
-    # A reader of the paper is told a picture's title alone.
-    spoken = f"{place.pest}, {where}. {described(points, ())}"
     alarms = [one.month for one in place.months if one.state == "alarm"]
-    svg = small_chart(points, title=spoken, name=f"trend-{number}")
     return {
-        # Within a picture the printer takes fonts from attributes alone.
-        "svg": svg.replace("<svg ", f'<svg font-family="{FONTS}" ', 1),
+        "svg": chart_of(place.months, pest=place.pest, where=where, number=number),
         "pest": place.pest,
         "where": where,
         "words": _more(alarms),
     }
+
+
+def chart_of(months: Sequence[TrendMonth], *, pest: str, where: str, number: int) -> str:
+    """The months as a small picture for paper; ``number`` tells it from others of the paper."""
+    points = [point_of(one) for one in months]
+    # A reader of the paper is told a picture's title alone.
+    spoken = f"{pest}, {where}. {described(points, ())}"
+    svg = small_chart(points, title=spoken, name=f"trend-{number}")
+    # Within a picture the printer takes fonts from attributes alone.
+    return svg.replace("<svg ", f'<svg font-family="{FONTS}" ', 1)
 
 
 def _more(alarms: Sequence[date]) -> str:
@@ -92,7 +97,8 @@ def _more(alarms: Sequence[date]) -> str:
     return f"More than usual in {listed(month(one) for one in alarms)}"
 
 
-def _point(one: TrendMonth) -> Point:
+def point_of(one: TrendMonth) -> Point:
+    """A month of the content as a chart draws it."""
     return Point(
         month=(one.month.year, one.month.month),
         count=one.count,

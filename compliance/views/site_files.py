@@ -68,10 +68,7 @@ def site_file(request: PersonRequest, site_file_id: UUID) -> HttpResponse:
         access.site_files_visible_to(request.user).select_related("site__client", "requested_by"),
         pk=site_file_id,
     )
-    is_working = found.state in (SiteFile.State.REQUESTED, SiteFile.State.BUILDING)
-    return render(
-        request, "compliance/site_file.html", {"site_file": found, "is_working": is_working}
-    )
+    return render(request, "compliance/site_file.html", {"site_file": found})
 
 
 @require_GET

@@ -17,7 +17,7 @@ from accounts.refusals import Refused
 from compliance import access
 from compliance.drawn import drawn
 from compliance.models import PlaceMonth, TrendReview
-from compliance.quarters import Quarter, quarter_of
+from compliance.quarters import Quarter, quarter_from, quarter_of
 from compliance.queries.reviews import (
     PlaceQuarter,
     ReviewSheet,
@@ -128,12 +128,8 @@ def trend_review_new(request: PersonRequest, site_id: UUID, month: str) -> HttpR
 
 def _quarter(month: str, today: date) -> Quarter:
     """The ended quarter that begins with a month written as 2026-07. Raises ``Http404``."""
-    try:
-        first = date.fromisoformat(f"{month}-01")
-    except ValueError:
-        raise Http404 from None
-    quarter = quarter_of(first)
-    if quarter.first != first or first >= quarter_of(today).first:
+    quarter = quarter_from(month)
+    if quarter is None or quarter.first >= quarter_of(today).first:
         raise Http404
     return quarter
 

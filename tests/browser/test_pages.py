@@ -14,9 +14,11 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 from playwright.sync_api import Browser as Chromium
 from playwright.sync_api import BrowserContext, Page
 
+from compliance.quarters import quarter_of
 from tests.browser.phones import STICKS
 from tests.builders.phone import Phone
 from tests.builders.visits import make_visit
@@ -77,6 +79,9 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("compliance:breach_answer", "breach"),
         ("compliance:evidence", "site"),
         ("compliance:site_files", "site"),
+        ("compliance:review_quarters", "client"),
+        ("compliance:review", "client"),
+        ("compliance:review_pack", "review_pack"),
         ("compliance:trends", ""),
         ("compliance:site_trends", "site"),
         ("notices:list", ""),
@@ -115,6 +120,8 @@ PAGES: dict[str, list[tuple[str, str]]] = {
         ("compliance:site_thresholds", "site"),
         ("compliance:breaches", ""),
         ("compliance:site_files", "site"),
+        ("compliance:review_quarters", "client"),
+        ("compliance:review", "client"),
         ("compliance:site_trends", "site"),
         ("sites:passes", ""),
     ],
@@ -158,7 +165,8 @@ def test_every_page_on_the_way_reads_and_fits(world, opened, live_server, role, 
     wrong: list[str] = []
 
     for name, record in PAGES[role]:
-        address = reverse(name, args=[world[record].pk] if record else [])
+        more = [quarter_of(timezone.now().date()).key] if name == "compliance:review" else []
+        address = reverse(name, args=[world[record].pk, *more] if record else [])
         answer = page.goto(live_server.url + address)
         page.wait_for_load_state("networkidle")
         page.screenshot(path=_picture(f"{role}-{size}-{name}-{record}"), full_page=True)

@@ -17,10 +17,12 @@ from accounts.models import Branch, Client, CompetenceKind, Notice, TrailEntry, 
 from accounts.services.competences import add_competence
 from accounts.services.tokens import issue_token
 from compliance.models import Alarm, CorrectiveAction, Flag
+from compliance.quarters import quarter_of
 from compliance.services.actions import OptionGiven
 from compliance.services.counting import count_sites
 from compliance.services.flags import reconcile_flags
 from compliance.services.judging import judge_months
+from compliance.services.review_packs import request_review_pack
 from compliance.services.site_files import request_site_file
 from compliance.services.telling import tell_people
 from compliance.services.thresholds import find_breaches
@@ -526,5 +528,10 @@ def _actions(world: World, *, office: User, times: int) -> dict[str, Any]:
             by=world.people["manager"],
             period_from=timezone.now().date() - timedelta(days=90),
             period_to=timezone.now().date(),
+        ),
+        "review_pack": request_review_pack(
+            site.client_id,
+            quarter_of(timezone.now().date()),
+            by=world.people["manager"],
         ),
     }

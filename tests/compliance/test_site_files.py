@@ -16,8 +16,8 @@ from accounts.models import Company, TrailEntry, User
 from accounts.refusals import NotAllowed, Unusable
 from compliance.models import SiteFile
 from compliance.queries.site_file import site_file_of, visit_report_of
+from compliance.services.papers import LEASE
 from compliance.services.site_files import (
-    LEASE,
     build_site_file,
     build_site_files,
     request_site_file,
