@@ -50,7 +50,7 @@ def kept_words(kept: Kept) -> str:
     if not kept.due:
         said = "No visit was due by now."
     else:
-        said = f"{kept.kept} of {counted(kept.due, 'visit')} due made by the last day of its window"
+        said = f"{kept.kept} of {counted(kept.due, 'visit')} due came by the last day of the window"
         said += f", {kept.late} late" * bool(kept.late)
         said += f", {kept.missed} not made" * bool(kept.missed) + "."
     said += f" {counted(kept.called_off, 'visit')} called off." * bool(kept.called_off)

@@ -122,7 +122,7 @@ def test_sums_of_visits_are_told_in_a_sentence():
     total = Kept(due=5, kept=3, late=1, missed=1) + Kept(called_off=2, to_come=1)
 
     assert kept_words(total).replace("\N{NO-BREAK SPACE}", " ") == (
-        "3 of 5 visits due made by the last day of its window, 1 late, 1 not made. 2 visits called "
+        "3 of 5 visits due came by the last day of the window, 1 late, 1 not made. 2 visits called "
         "off. 1 window still open."
     )
     assert kept_words(Kept()) == "No visit was due by now."
