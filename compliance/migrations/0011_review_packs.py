@@ -10,7 +10,7 @@ import accounts.ids
 class Migration(migrations.Migration):
     dependencies = [
         ("accounts", "0001_initial"),
-        ("compliance", "0006_actions_asked_of_one_manager"),
+        ("compliance", "0010_price_list"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
