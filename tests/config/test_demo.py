@@ -180,7 +180,17 @@ def test_a_decision_waits_and_a_call_out_was_answered():
     site = site_of("waiting")
 
     assert site.actions.get(kind="proofing").state == CorrectiveAction.State.PRICED
-    assert site.visits.get(kind="call_out").state == Visit.State.CLOSED
+    call_outs = site.visits.filter(kind="call_out").values_list("state", flat=True)
+    assert list(call_outs) == [Visit.State.CLOSED] * 2
+
+
+def test_what_waits_was_worked_out_from_prices_and_from_what_the_door_has_cost():
+    options = site_of("waiting").actions.get(kind="proofing").options.order_by("position")
+
+    assert [one.kind for one in options] == ["lasting", "interim", "carry_on", "nothing"]
+    assert options[2].working["call_outs"] == 2
+    # One call-out at 85 for the door alone, and one that concerned the shop floor too.
+    assert options[2].working["money"] == "127.50"
 
 
 def test_the_office_has_something_to_do_today():
