@@ -211,7 +211,9 @@ class Migration(migrations.Migration):
                     models.Q(("cost_once_high", None), ("cost_once_low", None)),
                     models.Q(
                         ("cost_once_high__gte", models.F("cost_once")),
+                        ("cost_once_high__isnull", False),
                         ("cost_once_low__gte", 0),
+                        ("cost_once_low__isnull", False),
                         ("cost_once_low__lte", models.F("cost_once")),
                     ),
                     _connector="OR",
@@ -226,7 +228,9 @@ class Migration(migrations.Migration):
                     models.Q(("cost_monthly_high", None), ("cost_monthly_low", None)),
                     models.Q(
                         ("cost_monthly_high__gte", models.F("cost_monthly")),
+                        ("cost_monthly_high__isnull", False),
                         ("cost_monthly_low__gte", 0),
+                        ("cost_monthly_low__isnull", False),
                         ("cost_monthly_low__lte", models.F("cost_monthly")),
                     ),
                     _connector="OR",
@@ -240,8 +244,11 @@ class Migration(migrations.Migration):
                 condition=models.Q(
                     models.Q(("life_years_high", None), ("life_years_low", None)),
                     models.Q(
+                        ("life_years__isnull", False),
                         ("life_years_high__gte", models.F("life_years")),
+                        ("life_years_high__isnull", False),
                         ("life_years_low__gte", 1),
+                        ("life_years_low__isnull", False),
                         ("life_years_low__lte", models.F("life_years")),
                     ),
                     _connector="OR",
@@ -255,7 +262,9 @@ class Migration(migrations.Migration):
                 condition=models.Q(
                     models.Q(("effect_basis", ""), ("effect_percent", None)),
                     models.Q(
-                        ("effect_percent__lte", 100), models.Q(("effect_basis", ""), _negated=True)
+                        ("effect_percent__isnull", False),
+                        ("effect_percent__lte", 100),
+                        models.Q(("effect_basis", ""), _negated=True),
                     ),
                     _connector="OR",
                 ),

@@ -237,6 +237,8 @@ class ActionOption(Record):
             models.CheckConstraint(
                 condition=Q(cost_once_low=None, cost_once_high=None)
                 | Q(
+                    cost_once_low__isnull=False,
+                    cost_once_high__isnull=False,
                     cost_once_low__gte=0,
                     cost_once_low__lte=F("cost_once"),
                     cost_once_high__gte=F("cost_once"),
@@ -246,6 +248,8 @@ class ActionOption(Record):
             models.CheckConstraint(
                 condition=Q(cost_monthly_low=None, cost_monthly_high=None)
                 | Q(
+                    cost_monthly_low__isnull=False,
+                    cost_monthly_high__isnull=False,
                     cost_monthly_low__gte=0,
                     cost_monthly_low__lte=F("cost_monthly"),
                     cost_monthly_high__gte=F("cost_monthly"),
@@ -255,6 +259,9 @@ class ActionOption(Record):
             models.CheckConstraint(
                 condition=Q(life_years_low=None, life_years_high=None)
                 | Q(
+                    life_years_low__isnull=False,
+                    life_years_high__isnull=False,
+                    life_years__isnull=False,
                     life_years_low__gte=1,
                     life_years_low__lte=F("life_years"),
                     life_years_high__gte=F("life_years"),
@@ -263,7 +270,7 @@ class ActionOption(Record):
             ),
             models.CheckConstraint(
                 condition=Q(effect_percent=None, effect_basis="")
-                | (Q(effect_percent__lte=100) & ~Q(effect_basis="")),
+                | (Q(effect_percent__isnull=False, effect_percent__lte=100) & ~Q(effect_basis="")),
                 name="option_effect_has_basis",
             ),
         ]

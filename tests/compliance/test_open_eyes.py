@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from accounts.models import TrailEntry
@@ -72,6 +73,28 @@ def put(action, *options, by):
 
 
 # --- ranges, effects and terms --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "half",
+    [
+        {"cost_once_low": 10},
+        {"cost_once_high": 90},
+        {"cost_monthly_low": 1},
+        {"cost_monthly_high": 90},
+        {"life_years": 5, "life_years_low": 3},
+        {"life_years_low": 3, "life_years_high": 7},
+        {"effect_basis": "assumption"},
+        {"effect_percent": 80},
+    ],
+)
+def test_the_database_keeps_no_half_of_a_range_or_of_an_effect(raised, half):
+    whole = {"kind": "lasting", "description": "Seal it.", "cost_once": 50, "cost_monthly": 5}
+
+    with pytest.raises(IntegrityError), transaction.atomic():
+        ActionOption.objects.create(action=raised, position=1, **whole, **half)
+
+    assert ActionOption.objects.create(action=raised, position=1, **whole)
 
 
 def test_ranges_and_effects_are_kept_shown_and_part_of_what_is_signed(raised, office, manager):
