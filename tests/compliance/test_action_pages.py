@@ -232,7 +232,7 @@ def test_the_action_page_costs_the_same_for_short_and_long_stories(
         )
     client.force_login(office)
 
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(14):
         client.get(action.get_absolute_url())
 
 

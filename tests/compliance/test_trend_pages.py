@@ -497,7 +497,7 @@ def test_a_site_costs_the_same_however_many_zones(
     client.get(made.address("site_trends"))
 
     # Two of them ask for work that was done there, and find none.
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         client.get(made.address("site_trends"))
 
 
