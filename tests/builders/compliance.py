@@ -68,10 +68,10 @@ OPTIONS = (LASTING, CARRY_ON)
 
 
 def make_photo_bytes() -> bytes:
-    """A small picture unlike any before it."""
+    """A small picture unlike any before it, and by more than compressing it takes away."""
     n = next(_numbers)
     picture = BytesIO()
-    Image.new("RGB", (40, 30), (n % 256, n // 256 % 256, 90)).save(picture, "PNG")
+    Image.new("RGB", (40, 30), (n * 67 % 256, n // 256 * 40 % 256, 90)).save(picture, "PNG")
     return picture.getvalue()
 
 
