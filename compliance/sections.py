@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from typing import Any
 
+from django.db.models import Count, Q
 from django.utils import timezone
 
 from accounts.models import Role, User
 from compliance.access import actions_visible_to
 from compliance.drawn import drawn
+from compliance.models import CorrectiveAction
 from compliance.queries.actions import actions_listed, moves_of
 from compliance.queries.effects import effects_at
 from compliance.queries.looks import looks_at
@@ -26,12 +28,14 @@ MAY_SEE_WHO_LOOKED = frozenset({Role.OFFICE, Role.CLIENT_MANAGER})
 
 
 def actions(site: Site, user: User) -> Mapping[str, Any]:
-    """What is open here, each by its day, and how much of it waits to be checked. Four queries."""
+    """What is open here, each by its day, and how much of it waits to be checked. Three queries."""
     listed = actions_listed(actions_visible_to(user).filter(site=site), now=timezone.now())
+    done = Q(state=CorrectiveAction.State.DONE)
+    numbers = listed.aggregate(all=Count("pk"), done=Count("pk", filter=done))
     return {
         "actions": listed[:SHOWN_ACTIONS],
-        "number": listed.count(),
-        "to_check": to_check_at(site).count() if user.role in CHECKS_WORK else 0,
+        "number": numbers["all"],
+        "to_check": numbers["done"] if user.role in CHECKS_WORK else 0,
         "may_raise": user.is_office and site.closed_on is None,
     }
 
