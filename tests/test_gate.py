@@ -42,7 +42,6 @@ KNOWN_TO_ALL_OFFICE = (
 )
 # The library's pages for signing in, and the front door, take any method for a question.
 NOT_OURS = ("account_", "mfa_", "usersessions_", "home")
-# Done to nobody but the one who asks, whatever the address names.
 # What shows figures that are learned from all like zones of the company together.
 JUDGED_TOGETHER = {
     "compliance:site_trends",
@@ -54,7 +53,9 @@ JUDGED_TOGETHER = {
     "api-trends-list",
     "api-alarms-list",
     "api-alarms-detail",
+    "visits:visit",
 }
+# Done to nobody but the one who asks, whatever the address names.
 HARMLESS = {"accounts:token_end", "visits:photo", "visits:photo_part"}
 
 

@@ -295,8 +295,8 @@ def test_the_register_is_searched_and_downloaded_in_constant_queries(
     asked = {"q": "gel PHARAOH ä"}
     client.get(reverse("visits:products"), asked)
 
-    # Session and person (2), how many there are, and the rows with their labels.
-    with django_assert_num_queries(5):
+    # Session and person (2), the bell, how many there are, and the rows with their labels.
+    with django_assert_num_queries(6):
         page = client.get(reverse("visits:products"), asked)
     with django_assert_num_queries(3):
         lines = b"".join(client.get(reverse("visits:products_csv"), asked).streaming_content)

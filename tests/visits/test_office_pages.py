@@ -179,7 +179,7 @@ class TestOneVisit:
 
         # Session and person (2), the visit; what stands in the way (4: the line has none), access
         # windows, technicians, follow-ups, records to place, the phone's clock, the trail.
-        with django_assert_num_queries(14):
+        with django_assert_num_queries(15):
             signed_in.get(visit.get_absolute_url())
 
 
@@ -685,5 +685,5 @@ def test_a_sites_visits_cost_the_same_however_many(
     signed_in.get(url("site_visits", site.pk))
 
     # Session and person (2), the site, the length of the list and its rows.
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         signed_in.get(url("site_visits", site.pk))

@@ -346,5 +346,5 @@ class TestPages:
 
         # Session and person (2), the product with its label, rates, pests, whether it was used,
         # its versions (2), its batches (2) and who carries it.
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(13):
             signed_in.get(page)
