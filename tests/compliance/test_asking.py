@@ -279,3 +279,13 @@ def test_what_is_decided_has_no_page_to_ask_about(client, site, manager):
     client.force_login(manager)
 
     assert client.get(reverse("compliance:action_ask", args=[decided.pk])).status_code == 409
+
+
+def test_where_nobody_can_be_asked_there_is_no_form_but_a_way_back(client, priced, manager):
+    client.force_login(manager)
+
+    page = client.get(reverse("compliance:action_ask", args=[priced.pk])).content.decode()
+
+    assert "There is nobody else to ask" in page
+    assert "Ask them to decide" not in page
+    assert "Back to the action" in page
